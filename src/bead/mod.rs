@@ -1,0 +1,31 @@
+//! Seeing beads: the strip of a glass, the difference from the picture at rest, the joint
+//! explanation of rising streaks, size and kind. One bead, one count; it knows nothing of rates.
+
+use std::sync::Arc;
+
+use image::GrayImage;
+
+use crate::base::BeadKind;
+
+/// One bead that rose through a glass. Settled: it never changes afterwards.
+#[derive(Clone, Debug)]
+pub struct Bead {
+    /// Source time at which its centre passed mid-height of the visible glass, seconds.
+    pub at_secs: f64,
+    /// Oil or gas.
+    pub kind: BeadKind,
+    /// Rise speed in the picture, pixels a second.
+    pub rise_px_per_s: f64,
+    /// Rise speed, mm/s, when the scale is known.
+    pub rise_mm_per_s: Option<f64>,
+    /// Height of the bead in the picture, pixels.
+    pub height_px: f64,
+    /// Diameter (of the sphere with its volume), mm, when the scale is known.
+    pub diameter_mm: Option<f64>,
+    /// How sure it is that this is one bead, 0 to 1.
+    pub confidence: f64,
+    /// Source time at which the count was settled, seconds.
+    pub settled_at_secs: f64,
+    /// A small luma picture of it near mid-glass.
+    pub picture: Option<Arc<GrayImage>>,
+}

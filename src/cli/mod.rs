@@ -1,0 +1,1 @@
+//! The commands. They speak text and JSON; they know nothing of the window.

@@ -1,0 +1,8 @@
+//! Glasses in the picture: their outlines, how to find them, optics, and the calibration file
+//! that keeps them. It looks at pictures, never at a camera, and counts nothing.
+
+pub mod calibration;
+pub mod geometry;
+
+pub use calibration::{Calibration, FeedCalibration};
+pub use geometry::{Outline, UprightBox};
