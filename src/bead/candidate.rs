@@ -41,7 +41,7 @@ pub struct Candidate {
     pub level: f32,
     /// Mean signed difference of the middle third, grey levels.
     pub core: f32,
-    /// Whether it touches the left or right edge of the glass.
+    /// Whether its half-strength width reaches the left or right edge of the glass.
     pub touches_side: bool,
 }
 
@@ -177,10 +177,10 @@ impl Patch {
                 count += 1.0;
             }
         }
-        let middle = usize::midpoint(self.rows.0, self.rows.1);
-        let touches_side = [self.cols.0.checked_sub(1), Some(self.cols.1 + 1)]
-            .into_iter()
-            .any(|c| c.is_none_or(|c| inside.get([middle, c]).is_none_or(|i| !i)));
+        let touches_side = [left - 1.5, right + 0.5].into_iter().any(|c| {
+            let at = [row.max(0.0) as usize, c.max(0.0) as usize];
+            c < 0.0 || inside.get(at).is_none_or(|i| !i)
+        });
         Candidate {
             row,
             col,

@@ -10,7 +10,7 @@ use ndarray::Array2;
 use crate::base::{Frame, GlassKind, Ring};
 use crate::bead::Bead;
 use crate::bead::candidate::candidates;
-use crate::bead::explain::{Bore, Ending, Explained, explain, same_bead};
+use crate::bead::explain::{Bore, Explained, explain, same_bead};
 use crate::bead::rest::{Difference, Rest};
 use crate::bead::sample::Sampler;
 use crate::bead::steady::{Pose, Steady};
@@ -252,26 +252,32 @@ impl Counter {
         let over = self.tracker.step(self.at_secs, &found, &self.patch);
         self.rest.learn(&self.patch, &difference, self.at_secs);
         self.difference = Some(difference);
-        self.settle(over, Ending::Followed)
+        self.settle(&over)
     }
 
     fn give_up(&mut self) -> Vec<Bead> {
         let over = self.tracker.give_up();
         self.first_frame = self.tracker.frames() + 1;
-        self.settle(over, Ending::Cut)
+        self.settle(&over)
     }
 
-    fn settle(&mut self, paths: Vec<Path>, ending: Ending) -> Vec<Bead> {
+    fn settle(&mut self, paths: &[Path]) -> Vec<Bead> {
         let (rows, cols) = self.sampler.shape();
         let bore = Bore {
             rows: rows as f32,
             cols: cols as f32,
             kind: self.kind,
             first_frame: self.first_frame,
+            frames_per_s: (1.0 / self.tracker.frame_secs().max(1e-3)) as f32,
         };
         let mut explained: Vec<(Explained, Option<Arc<GrayImage>>)> = paths
             .iter()
-            .filter_map(|path| Some((explain(path, &bore, ending)?, path.picture.clone())))
+            .filter_map(|path| {
+                Some((
+                    explain(path, &bore, self.tracker.clutter())?,
+                    path.picture.clone(),
+                ))
+            })
             .collect();
         // The best-seen first: a broken piece of a path must not displace the whole.
         explained.sort_by_key(|e| std::cmp::Reverse(e.0.rows.len()));

@@ -8,6 +8,7 @@ use image::GrayImage;
 use ndarray::Array2;
 
 use crate::bead::candidate::Candidate;
+use crate::bead::clutter::Clutter;
 
 /// Fastest rise looked for, glass widths a second: a gas bubble at 0.35 m/s in a 12 mm glass.
 const FASTEST_WIDTHS_PER_S: f32 = 30.0;
@@ -145,6 +146,7 @@ pub struct Tracker {
     rows: f32,
     cols: f32,
     paths: Vec<Path>,
+    clutter: Clutter,
     frame: u64,
     last_secs: Option<f64>,
     frame_secs: f64,
@@ -158,6 +160,7 @@ impl Tracker {
             rows: shape.0 as f32,
             cols: shape.1 as f32,
             paths: Vec::new(),
+            clutter: Clutter::new(shape),
             frame: 0,
             last_secs: None,
             frame_secs: 1.0 / 30.0,
@@ -168,6 +171,12 @@ impl Tracker {
     #[must_use]
     pub fn frames(&self) -> u64 {
         self.frame
+    }
+
+    /// What turns up for no reason in this glass.
+    #[must_use]
+    pub fn clutter(&self) -> &Clutter {
+        &self.clutter
     }
 
     /// Usual time between frames, seconds.
@@ -206,6 +215,7 @@ impl Tracker {
             }));
         }
         self.prune();
+        self.learn_clutter(found);
         for path in &mut self.paths {
             path.forget_stillness();
             keep_picture(path, at_secs, patch);
@@ -335,6 +345,21 @@ impl Tracker {
         }
     }
 
+    /// What no rising path holds is clutter.
+    fn learn_clutter(&mut self, found: &[Candidate]) {
+        let frame = self.frame;
+        let rising: Vec<(f32, f32)> = self
+            .paths
+            .iter()
+            .filter(|p| p.points.len() > SURE_POINTS && p.rises())
+            .filter_map(Path::newest)
+            .filter(|s| s.frame == frame)
+            .map(|s| (s.seen.row, s.seen.col))
+            .collect();
+        self.clutter
+            .learn(found.iter().filter(|c| !rising.contains(&(c.row, c.col))));
+    }
+
     fn ended(&mut self, at_secs: f64) -> Vec<Path> {
         let most = COAST_SECS.max(COAST_FRAMES * self.frame_secs);
         let rows = self.rows;
@@ -392,7 +417,7 @@ fn keep_picture(path: &mut Path, at_secs: f64, patch: &Array2<f32>) {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
 
     pub(crate) fn blob(row: f32, col: f32) -> Candidate {
