@@ -48,6 +48,8 @@ pub struct Explained {
     pub kind: BeadKind,
     /// 0 to 1.
     pub confidence: f32,
+    /// Usual weight of its sightings, grey levels × samples.
+    pub strength: f32,
     /// Sightings it rests on: frame number and row.
     pub rows: Vec<(u64, f32)>,
 }
@@ -122,10 +124,11 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     } else {
         BeadKind::Oil
     };
-    let evidence = evidence(&lone, &path_fit, clutter, frames - points.len() as f32);
     let mut weights: Vec<f32> = lone.iter().map(|p| p.seen.weight).collect();
     let weight = crate::bead::steady::median(&mut weights);
-    let surplus = evidence - clutter.evidence_needed(weight, bore.frames_per_s);
+    let unseen = frames - points.len() as f32;
+    let surplus =
+        evidence(&lone, &path_fit, clutter, unseen) - clutter.chance_runs(bore.frames_per_s);
     if surplus < 0.0 {
         return None;
     }
@@ -137,6 +140,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         width,
         kind,
         confidence,
+        strength: weight,
         rows: points.iter().map(|p| (p.frame, p.seen.row)).collect(),
     })
 }
@@ -150,22 +154,29 @@ pub fn same_bead(a: &Explained, b: &Explained) -> bool {
     if apart > height * 1.5 {
         return false;
     }
-    let mut both = 0_u32;
-    let mut distinct = 0_u32;
+    let (both, distinct) = together(&a.rows, &b.rows, 0.75 * height);
+    // Never in one frame together: one bead whose path broke. Mostly apart: two beads.
+    both == 0 || distinct * 2 < both
+}
+
+/// In how many frames two paths were both seen, and in how many of these more than `apart` rows
+/// from each other.
+#[must_use]
+pub fn together(a: &[(u64, f32)], b: &[(u64, f32)], apart: f32) -> (usize, usize) {
+    let (mut both, mut distinct) = (0, 0);
     let mut j = 0;
-    for (frame, row) in &a.rows {
-        while b.rows.get(j).is_some_and(|(f, _)| f < frame) {
+    for (frame, row) in a {
+        while b.get(j).is_some_and(|(f, _)| f < frame) {
             j += 1;
         }
-        if let Some((f, other)) = b.rows.get(j)
+        if let Some((f, other)) = b.get(j)
             && f == frame
         {
             both += 1;
-            distinct += u32::from((row - other).abs() > 0.75 * height);
+            distinct += usize::from((row - other).abs() > apart);
         }
     }
-    // Never in one frame together: one bead whose path broke. Mostly apart: two beads.
-    both == 0 || distinct * 2 < both
+    (both, distinct)
 }
 
 /// Leaves out the time in which it stood still before it rose.
@@ -201,8 +212,8 @@ struct Crossing {
     scatter: f32,
 }
 
-/// How much less likely these sightings are by chance than by a bead, natural logarithm. The
-/// first two cost nothing to find, so they count for nothing.
+/// How much less likely these sightings are by chance than by a bead, natural logarithm. The two
+/// least likely ones only had to turn up somewhere; all others had to lie on their path.
 fn evidence(points: &[&Sighting], fit: &Crossing, clutter: &Clutter, unseen: f32) -> f32 {
     let aside: Vec<f32> = points
         .windows(2)
@@ -210,13 +221,21 @@ fn evidence(points: &[&Sighting], fit: &Crossing, clutter: &Clutter, unseen: f32
         .collect();
     let drift = (aside.iter().map(|d| d * d).sum::<f32>() / aside.len().max(1) as f32).sqrt();
     let gate = (4.0 * fit.scatter.max(0.4) + 1.0) * (4.0 * drift.max(0.4) + 1.0);
-    let mut gains: Vec<f32> = points
+    let mut odds: Vec<(f32, f32)> = points
         .iter()
-        .map(|p| -clutter.expected(p.seen.row, p.seen.weight, gate).ln())
+        .map(|p| {
+            let (row, weight) = (p.seen.row, p.seen.weight);
+            (
+                -clutter.expected(row, weight, gate).ln(),
+                -clutter.anywhere(row, weight).ln(),
+            )
+        })
         .collect();
-    gains.sort_by(f32::total_cmp);
-    let counted = gains.len().saturating_sub(2);
-    gains.iter().take(counted).sum::<f32>() + unseen.max(0.0) * UNSEEN_CHANCE.ln()
+    odds.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let free = odds.len().saturating_sub(2);
+    let on_path: f32 = odds.iter().take(free).map(|o| o.0).sum();
+    let somewhere: f32 = odds.iter().skip(free).map(|o| o.1.max(0.0)).sum();
+    on_path + somewhere + unseen.max(0.0) * UNSEEN_CHANCE.ln()
 }
 
 /// Time at the middle row, speed there (rows a second), and scatter about the path (rows rms),

@@ -22,6 +22,8 @@ const MOST_PATHS: usize = 48;
 const STILL_POINTS: usize = 16;
 /// Movement under this many rows in that time is standing still.
 const STILL_ROWS: f32 = 2.5;
+/// A step up of so many rows from standing still may be a departure.
+const DEPARTS_ROWS: f32 = 1.0;
 /// From this many points on a path is sure enough to own its candidates.
 const SURE_POINTS: usize = 3;
 
@@ -73,6 +75,22 @@ impl Path {
             .get(self.points.len().saturating_sub(4)..)
             .unwrap_or(&[]);
         slope(tail)
+    }
+
+    /// Usual weight of its sightings, grey levels × samples.
+    #[must_use]
+    pub fn strength(&self) -> f32 {
+        let mut weights: Vec<f32> = self.points.iter().map(|p| p.seen.weight).collect();
+        crate::bead::steady::median(&mut weights)
+    }
+
+    /// Whether it stood still and its newest sighting is a step upwards: a bead may be leaving
+    /// the nozzle, which is a path of its own.
+    fn departs(&self) -> bool {
+        let n = self.points.len();
+        !self.rises()
+            && n >= 2
+            && self.points[n - 2].seen.row - self.points[n - 1].seen.row > DEPARTS_ROWS
     }
 
     /// Where it should be at a time, row.
@@ -265,13 +283,13 @@ impl Tracker {
                 if !shared {
                     owner[c] = Some(p);
                 }
-                sure[c] |= is_sure;
                 self.paths[p].points.push(Sighting {
                     at_secs,
                     frame: self.frame,
                     seen: found[c],
                     shared,
                 });
+                sure[c] |= is_sure && !self.paths[p].departs();
             }
         }
         sure
@@ -326,7 +344,7 @@ impl Tracker {
         let mut owned: Vec<(u64, f32, f32)> = self
             .paths
             .iter()
-            .filter(|p| p.is_sure())
+            .filter(|p| p.is_sure() && !p.departs())
             .filter_map(|p| p.newest().map(|s| (s.frame, s.seen.row, s.seen.col)))
             .collect();
         owned.retain(|o| o.0 == self.frame);
