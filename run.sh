@@ -117,7 +117,10 @@ then run this again (or run it with --yes)."
         as_root=(sudo)
     fi
 
-    "${as_root[@]}" apt-get update -q >&2 ||
+    local log
+    log=$(mktemp)
+    say "Installing."
+    "${as_root[@]}" apt-get update -q >"$log" 2>&1 ||
         say "run.sh: the package lists could not be refreshed; going on with those at hand."
     local names=()
     for package in "${missing[@]}"; do
@@ -125,9 +128,14 @@ then run this again (or run it with --yes)."
         [[ -n $name ]] || fail "no package $package is on offer; check the machine's apt sources."
         names+=("$name")
     done
-    "${as_root[@]}" env DEBIAN_FRONTEND=noninteractive \
-        apt-get install -y -q --no-install-recommends "${names[@]}" </dev/null >&2 ||
+    if ! "${as_root[@]}" env DEBIAN_FRONTEND=noninteractive apt-get install -y -q \
+        --no-install-recommends "${names[@]}" </dev/null >>"$log" 2>&1; then
+        cat "$log" >&2
+        rm "$log"
         fail "apt-get could not install ${names[*]}. What it says above tells why; then run this again."
+    fi
+    rm "$log"
+    say "Installed: ${names[*]}"
 }
 
 find_cargo() {
@@ -181,8 +189,8 @@ fi
 wanted=(build)
 [[ -n ${DISPLAY:-}${WAYLAND_DISPLAY:-} ]] && wanted+=(window)
 [[ -n ${WAYLAND_DISPLAY:-} ]] && wanted+=(wayland)
-install_groups "${wanted[@]}"
 find_cargo
+install_groups "${wanted[@]}"
 
 manifest=$here/Cargo.toml
 say "Building beadtally (the first time takes several minutes)."

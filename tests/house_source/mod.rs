@@ -45,7 +45,7 @@ pub struct Token {
     pub kind: Kind,
     /// The line it starts on, from 1.
     pub line: usize,
-    /// Whether it stands in an item under `#[cfg(test)]`, or in a file `tests.rs`.
+    /// Whether it stands in an item under `#[cfg(test)]`, or in a file `tests.rs` or `…_tests.rs`.
     pub in_tests: bool,
 }
 
@@ -157,7 +157,7 @@ impl Source {
         let mut tokens = Vec::new();
         flatten(stream, &mut tokens);
         let mut ranges = test_ranges(&tokens);
-        if self.path.ends_with("/tests.rs") {
+        if self.path.ends_with("/tests.rs") || self.path.ends_with("_tests.rs") {
             ranges.push(0..tokens.len());
         }
         for range in ranges {
