@@ -102,7 +102,7 @@ fn stray_colours(source: &Source) -> Vec<String> {
     for path in source.paths().into_iter().filter(|path| !path.in_tests) {
         for pair in path.parts.windows(2) {
             if matches!(pair[0].as_str(), "Color32" | "Rgba" | "Hsva" | "HsvaGamma")
-                && pair[1] != "TRANSPARENT"
+                && !matches!(pair[1].as_str(), "TRANSPARENT" | "PLACEHOLDER")
             {
                 breaches.push(format!(
                     "{}:{}: `{}::{}` makes a colour outside {HOME_OF_COLOURS}",
