@@ -97,6 +97,51 @@ licences() {
     fi
 }
 
+# Opens the real window on the demo, on a display without a screen, and looks at its picture: a
+# window that came up empty has a handful of colours, one that draws has hundreds.
+least_colours=200
+open_window() { # open_window PROGRAM FOLDER; runs inside the virtual display
+    "$1" &
+    local program=$! window=
+    for ((tries = 0; tries < 60; tries++)); do
+        kill -0 "$program" 2>/dev/null || fail "the window closed by itself"
+        window=$(xdotool search --onlyvisible --name '^beadtally' | head -n 1) && break
+        sleep 1
+    done
+    [[ -n $window ]] || fail "no window came up within a minute"
+    local colours=0
+    for ((tries = 0; tries < 30; tries++)); do
+        import -window "$window" "$2/window.png"
+        colours=$(identify -format '%k' "$2/window.png")
+        ((colours >= least_colours)) && break
+        sleep 1
+    done
+    kill "$program"
+    for ((tries = 0; tries < 10; tries++)); do
+        kill -0 "$program" 2>/dev/null || break
+        sleep 1
+    done
+    if kill -0 "$program" 2>/dev/null; then
+        kill -KILL "$program"
+        fail "the window did not end within ten seconds of being asked to (SIGTERM)"
+    fi
+    say "the window shows $colours colours"
+    ((colours >= least_colours)) || fail "the window stays empty"
+}
+window() {
+    cargo build --locked
+    local program=${CARGO_TARGET_DIR:-target}/debug/beadtally folder code=0
+    folder=$(mktemp -d)
+    # Nothing of this may reach the person's own logbook.
+    least_colours=$least_colours XDG_DATA_HOME=$folder XDG_CONFIG_HOME=$folder \
+        LIBGL_ALWAYS_SOFTWARE=1 xvfb-run --auto-servernum \
+        --server-args '-screen 0 1280x800x24 +extension GLX' \
+        bash -euo pipefail -c "$(declare -f say fail open_window); open_window \"\$@\"" \
+        bash "$program" "$folder" || code=$?
+    rm -r "$folder"
+    return "$code"
+}
+
 export RUST_BACKTRACE=1
 # A display of the person's own must not change what the tests see.
 unset DISPLAY WAYLAND_DISPLAY
@@ -113,6 +158,7 @@ step "licences and sources of crates" licences
 step "clippy" cargo clippy --locked --all-targets -- -D warnings
 step "clippy without the window" cargo clippy --locked --no-default-features -- -D warnings
 step "documentation" documentation
+step "window on a virtual display" window
 step "tests" cargo test --locked
 
 say ""
