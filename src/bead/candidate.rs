@@ -225,20 +225,24 @@ fn strongest(values: impl Iterator<Item = f32>) -> f32 {
     best.iter().sum::<f32>() / 3.0
 }
 
-/// Half-strength points of a profile (positions of sample edges: a profile of n full samples
-/// spans 0 to n). Half strength is where a blurred edge truly lies.
+/// Where a bead ends, as a share of its usual strength. Half would be right for a flat disc; a
+/// clear ball thins out towards its edge and may be lit from one side only.
+const EDGE_SHARE: f32 = 0.28;
+
+/// The two ends of a profile (positions of sample edges: a profile of n full samples spans 0
+/// to n).
 fn ends(profile: &[f32]) -> (f32, f32) {
     let mut sorted = profile.to_vec();
     sorted.sort_by(f32::total_cmp);
     let plateau = sorted.get(sorted.len() * 3 / 4).copied().unwrap_or(0.0);
-    let half = plateau / 2.0;
-    let first = profile.iter().position(|v| *v >= half).unwrap_or(0);
-    let last = profile.iter().rposition(|v| *v >= half).unwrap_or(0);
+    let edge = plateau * EDGE_SHARE;
+    let first = profile.iter().position(|v| *v >= edge).unwrap_or(0);
+    let last = profile.iter().rposition(|v| *v >= edge).unwrap_or(0);
     let get = |i: Option<usize>| i.and_then(|i| profile.get(i)).copied().unwrap_or(0.0);
     // Between the middle of the sample before and the middle of this one the profile crosses.
     let cross = |outer: f32, inner: f32| {
         if inner - outer > 1e-3 {
-            ((half - outer) / (inner - outer)).clamp(0.0, 1.0)
+            ((edge - outer) / (inner - outer)).clamp(0.0, 1.0)
         } else {
             0.5
         }

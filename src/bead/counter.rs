@@ -163,6 +163,12 @@ impl Counter {
         }
     }
 
+    /// Frames were lost: what was on its way is settled if already certain, and what is seen
+    /// above mid-glass next has passed unseen.
+    pub fn interrupted(&mut self) -> Vec<Bead> {
+        self.give_up()
+    }
+
     /// Forgets the picture at rest: the scene has changed for good.
     pub fn start_over(&mut self) -> Vec<Bead> {
         let beads = self.give_up();
