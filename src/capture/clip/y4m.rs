@@ -128,20 +128,18 @@ impl Y4m {
             Err(e) => Err(e),
         };
         let picture = GrayImage::from_raw(self.about.width, self.about.height, luma);
-        match (whole.map_err(|e| cannot(&self.shown, e))?, picture) {
-            (true, Some(picture)) => Ok(Some(picture)),
-            _ => {
-                let so_far = match self.number {
-                    0 => "within its first frame".to_owned(),
-                    1 => "after its first frame, which was read".to_owned(),
-                    n => format!("after {n} frames, which were read"),
-                };
-                Err(CaptureError::Damaged(format!(
-                    "{} is cut: it stops {so_far}. Copy the clip again from where it was recorded.",
-                    self.shown
-                )))
-            }
+        if let (true, Some(picture)) = (whole.map_err(|e| cannot(&self.shown, e))?, picture) {
+            return Ok(Some(picture));
         }
+        let so_far = match self.number {
+            0 => "within its first frame".to_owned(),
+            1 => "after its first frame, which was read".to_owned(),
+            n => format!("after {n} frames, which were read"),
+        };
+        Err(CaptureError::Damaged(format!(
+            "{} is cut: it stops {so_far}. Copy the clip again from where it was recorded.",
+            self.shown
+        )))
     }
 }
 
