@@ -4,6 +4,7 @@
 
 pub mod camera;
 pub mod clip;
+pub mod demo;
 pub mod jpeg;
 pub mod limits;
 pub mod pace;

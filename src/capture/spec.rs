@@ -78,10 +78,7 @@ impl fmt::Display for SourceSpec {
 pub fn open(spec: &SourceSpec, clock: Arc<dyn Clock>) -> Result<Box<dyn Source>, CaptureError> {
     match spec {
         SourceSpec::Camera(wanted) => camera::open(wanted.as_deref(), clock),
-        // The demo plugs in here: `super::demo::open(words)`.
-        SourceSpec::Demo(_) => Err(CaptureError::NoSuchSource(
-            "This build has no demo: name a camera or the path of a clip.".to_owned(),
-        )),
+        SourceSpec::Demo(words) => super::demo::open(words),
         SourceSpec::Path(path) => clip::open(path),
     }
 }
