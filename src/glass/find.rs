@@ -11,6 +11,7 @@ mod axes;
 mod bounds;
 mod group;
 mod lines;
+mod motion;
 mod nozzle;
 mod patch;
 mod plane;
@@ -23,6 +24,7 @@ use image::{GrayImage, ImageBuffer};
 use crate::base::{Frame, GlassKind};
 use crate::glass::Outline;
 use group::{Guess, Set};
+use motion::Motion;
 use plane::{Plane, Slopes};
 
 /// Pictures wider than this are reduced by a whole factor before the search: a glass of 40 px in a
@@ -40,6 +42,8 @@ const NOISIEST_SLOPE: f32 = 4.0;
 /// The best glass of a set must look this much like one by itself.
 const SURE: f32 = 0.45;
 
+/// A bead seen to rise makes the odds for a glass 1 / (1 - this) times better.
+const ROSE: f32 = 0.75;
 /// A ring at least this good hides no tube.
 const RING: f32 = 0.15;
 /// What a tube within such a ring is worth.
@@ -79,6 +83,7 @@ pub struct Finder {
     height: u32,
     factor: u32,
     sum: Vec<f32>,
+    motion: Motion,
     looked: u32,
     last_secs: Option<f64>,
     other_size: u32,
@@ -95,6 +100,7 @@ impl Finder {
             height,
             factor,
             sum: vec![0.0; cells],
+            motion: Motion::default(),
             looked: 0,
             last_secs: None,
             other_size: 0,
@@ -120,6 +126,8 @@ impl Finder {
         for (sum, value) in self.sum.iter_mut().zip(&small) {
             *sum += value;
         }
+        self.motion
+            .add(&small, (self.width / self.factor) as usize);
     }
 
     /// How many frames were taken in.
@@ -155,7 +163,7 @@ impl Finder {
             return found;
         };
         let slopes = Slopes::of(&mean);
-        let set = search(&slopes);
+        let set = search(&slopes, &self.motion);
         self.report(&set, &mut found);
         found
     }
@@ -218,7 +226,7 @@ fn how(glass: &Guess, count: usize) -> String {
 }
 
 /// All guesses in a picture, and the best set of them.
-fn search(slopes: &Slopes) -> Set {
+fn search(slopes: &Slopes, motion: &Motion) -> Set {
     let threshold = (4.0 * slopes.noise).clamp(FAINTEST_SLOPE, NOISIEST_SLOPE);
     let dbg = std::env::var("FD").is_ok();
     #[allow(clippy::disallowed_methods)]
@@ -229,6 +237,7 @@ fn search(slopes: &Slopes) -> Set {
     let mut suggested = axes::between_pairs(slopes, &long);
     let np = suggested.len();
     suggested.extend(axes::above_posts(slopes, &lines, lean, threshold));
+    suggested.extend(axes::along_trails(slopes, &motion.trails()));
     if dbg { eprintln!("lines {} long {} pairs {} posts {} lean {lean} {:?} thr {threshold}", lines.len(), long.len(), np, suggested.len()-np, t0.elapsed()); }
     let mut guesses = tubes::tube_guesses(slopes, &suggested, threshold);
     if dbg { eprintln!("tubes {} {:?}", guesses.len(), t0.elapsed()); }
@@ -239,6 +248,16 @@ fn search(slopes: &Slopes) -> Set {
         }
     }
     guesses.extend(ports);
+    for guess in &mut guesses {
+        let off_axis = match guess.kind {
+            GlassKind::Tube => 0.05,
+            GlassKind::Port => 0.13,
+        };
+        let rose = motion.rose_through(guess.pose, guess.width, guess.height, off_axis);
+        // The odds for a glass are so many times better.
+        guess.score /= guess.score + (1.0 - guess.score) * (1.0 - ROSE * rose);
+        guess.nozzle = guess.nozzle.max(rose);
+    }
     if dbg { eprintln!("all {} {:?}", guesses.len(), t0.elapsed()); }
     let set = group::alike(&guesses);
     if dbg { eprintln!("set {:?}", t0.elapsed()); }

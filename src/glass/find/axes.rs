@@ -2,6 +2,7 @@
 //! post that stands on an edge across. Only suggestions; cheap to make, judged by others.
 
 use super::lines::Line;
+use super::motion::Trail;
 use super::plane::Slopes;
 use super::pose::Pose;
 
@@ -222,6 +223,27 @@ pub(super) fn above_posts(
                 head: (-3.0 * post.width, -high),
                 foot: (-0.4 * post.width - 1.0, 0.8 * post.width + 3.0),
                 lean_doubt: 0.05,
+            }
+        })
+        .collect()
+}
+
+/// Axes along the trails of rising beads: from the nozzle to the upper fitting.
+pub(super) fn along_trails(slopes: &Slopes, trails: &[Trail]) -> Vec<Axis> {
+    trails
+        .iter()
+        .map(|trail| {
+            let y = f32::midpoint(trail.top, trail.bottom);
+            let half = (trail.bottom - trail.top) / 2.0;
+            // A bead fills between an eighth and three quarters of its glass.
+            let reach = (4.5 * trail.width).min(slopes.width as f32 * WIDEST / 2.0);
+            Axis {
+                pose: Pose::leaning(trail.x, y, trail.slope),
+                strip: 0.7 * trail.width,
+                reach,
+                head: (-0.85 * half, -half - trail.width - 4.0),
+                foot: (half, 1.6 * half + trail.width),
+                lean_doubt: 0.03,
             }
         })
         .collect()

@@ -18,6 +18,11 @@ const MOST_EDGES: usize = 14;
 /// A pair of edges this good against the best is still looked at.
 const WORTH_A_LOOK: f32 = 0.4;
 
+/// The part of the height above the foot in which a nozzle and its bead stand.
+const NOZZLE: f32 = 0.3;
+/// Part of the width that an edge there must cross to be more than a nozzle.
+const WHOLLY: f32 = 0.85;
+
 /// An edge across the glass.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Bound {
@@ -29,6 +34,13 @@ pub(super) struct Bound {
     pub crossed: f32,
     /// Mean slope of luma along the edge, each column held to a cap.
     pub contrast: f32,
+}
+
+impl Bound {
+    /// How much of an edge it is.
+    fn weight(&self) -> f32 {
+        self.contrast * self.crossed * self.crossed
+    }
 }
 
 /// The chosen pair.
@@ -124,14 +136,16 @@ pub(super) fn between(
             if height < heights.0 || height > heights.1 {
                 continue;
             }
-            let firm = upper.contrast.min(lower.contrast);
-            // Between the fittings nothing crosses the whole glass.
+            let firm = upper.weight().min(lower.weight());
+            // Between the fittings nothing crosses the whole glass; near the foot a nozzle and the
+            // bead on it may cross much of it.
             let crossing = edges[i + 1..]
                 .iter()
                 .filter(|e| e.along > upper.along + margin && e.along < lower.along - margin)
-                .map(|e| e.contrast * e.crossed)
+                .filter(|e| e.along < lower.along - NOZZLE * height || e.crossed > WHOLLY)
+                .map(Bound::weight)
                 .fold(0.0, f32::max);
-            let clear = 1.0 / (1.0 + (2.0 * crossing / firm).powi(2));
+            let clear = 1.0 / (1.0 + (1.5 * crossing / firm).powi(2));
             let score = upper.crossed * lower.crossed * clear * fit(upper, lower);
             pairs.push(Between {
                 upper: *upper,

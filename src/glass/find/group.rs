@@ -42,6 +42,9 @@ const APART: f32 = 1.12;
 /// wider: the silhouette of a tube encloses the edge of its bore and looks no better than it.
 const NEARLY: f32 = 0.8;
 
+/// Weight, in squared glass widths, that keeps sizes level along the row.
+const LEVEL: f32 = 2.0;
+
 /// A set of glasses that look alike.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Set {
@@ -68,6 +71,12 @@ pub(super) fn alike(guesses: &[Guess]) -> Set {
         return Set::default();
     };
     let bar = NEARLY * best.total;
+    let settle = |mut set: Set| {
+        for _ in 0..2 {
+            agree(&mut set, &order);
+        }
+        set
+    };
     loop {
         let wider = sets
             .iter()
@@ -75,7 +84,7 @@ pub(super) fn alike(guesses: &[Guess]) -> Set {
             .min_by(|a, b| mean_width(a).total_cmp(&mean_width(b)));
         match wider {
             Some(set) => best = set.clone(),
-            None => return best,
+            None => return settle(best),
         }
     }
 }
@@ -131,6 +140,62 @@ fn set_like(pattern: &Guess, order: &[&Guess]) -> Set {
     total *= pattern.height.powf(PROMINENCE);
     glasses.sort_by(|a, b| a.pose.x.total_cmp(&b.pose.x));
     Set { glasses, total }
+}
+
+/// Takes, for each glass of a set, the guess that agrees best with what the others foretell of its
+/// size and place; one glass whose upper fitting was missed is set right by its neighbours.
+fn agree(set: &mut Set, order: &[&Guess]) {
+    if set.glasses.len() < 3 {
+        return;
+    }
+    for index in 0..set.glasses.len() {
+        let here = set.glasses[index];
+        // Size and place of the others against their distance from here: a line, held level by a
+        // weight, because a turned camera changes sizes slowly.
+        let others: Vec<(f32, f32, [f32; 3])> = set
+            .glasses
+            .iter()
+            .enumerate()
+            .filter(|(other, _)| *other != index)
+            .map(|(_, g)| {
+                let (u, v) = here.pose.frame(g.pose.x, g.pose.y);
+                (
+                    g.score.max(0.05),
+                    u / here.width,
+                    [g.width.ln(), g.height.ln(), v / here.width],
+                )
+            })
+            .collect();
+        let foretold: [f32; 3] = std::array::from_fn(|k| {
+            let level = if k == 2 { 0.05 } else { LEVEL };
+            let sum = |f: &dyn Fn(f32, f32) -> f32| -> f32 {
+                others.iter().map(|(w, u, q)| w * f(*u, q[k])).sum()
+            };
+            let (n, su, sq) = (sum(&|_, _| 1.0), sum(&|u, _| u), sum(&|_, q| q));
+            let (suu, suq) = (sum(&|u, _| u * u), sum(&|u, q| u * q));
+            let spread = suu - su * su / n;
+            let tilt = (suq - su * sq / n) / (spread + level * n);
+            (sq - tilt * su) / n
+        });
+        let best = order
+            .iter()
+            .filter(|g| g.kind == here.kind)
+            .filter_map(|g| {
+                let (u, v) = here.pose.frame(g.pose.x, g.pose.y);
+                let off = [
+                    (g.width.ln() - foretold[0]) / 0.05,
+                    (g.height.ln() - foretold[1]) / 0.05,
+                    (v / here.width - foretold[2]) / 0.12,
+                ];
+                let misfit = off.iter().map(|o| o * o).sum::<f32>();
+                (u.abs() < 0.2 * here.width)
+                    .then(|| (g.score * (-0.5 * misfit).exp(), **g))
+            })
+            .max_by(|a, b| a.0.total_cmp(&b.0));
+        if let Some((_, guess)) = best {
+            set.glasses[index] = guess;
+        }
+    }
 }
 
 /// How alike two guesses are, 0 to 1: kind, size, lean, and standing side by side. Farther
