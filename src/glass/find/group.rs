@@ -148,19 +148,19 @@ fn agree(set: &mut Set, order: &[&Guess]) {
     if set.glasses.len() < 3 {
         return;
     }
-    for index in 0..set.glasses.len() {
-        let here = set.glasses[index];
+    let before = set.glasses.clone();
+    for (index, slot) in set.glasses.iter_mut().enumerate() {
+        let here = before[index];
         // Size and place of the others against their distance from here: a line, held level by a
         // weight, because a turned camera changes sizes slowly.
-        let others: Vec<(f32, f32, [f32; 3])> = set
-            .glasses
+        let others: Vec<(f32, f32, [f32; 3])> = before
             .iter()
             .enumerate()
             .filter(|(other, _)| *other != index)
             .map(|(_, g)| {
                 let (u, v) = here.pose.frame(g.pose.x, g.pose.y);
                 (
-                    g.score.max(0.05),
+                    g.score.max(0.05).powi(3),
                     u / here.width,
                     [g.width.ln(), g.height.ln(), v / here.width],
                 )
@@ -193,7 +193,7 @@ fn agree(set: &mut Set, order: &[&Guess]) {
             })
             .max_by(|a, b| a.0.total_cmp(&b.0));
         if let Some((_, guess)) = best {
-            set.glasses[index] = guess;
+            *slot = guess;
         }
     }
 }
