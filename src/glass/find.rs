@@ -41,6 +41,8 @@ const FAINTEST_SLOPE: f32 = 1.2;
 const NOISIEST_SLOPE: f32 = 4.0;
 /// The best glass of a set must look this much like one by itself.
 const SURE: f32 = 0.45;
+/// A glass without neighbours must look this much like one.
+const SURE_ALONE: f32 = 0.55;
 
 /// A bead seen to rise makes the odds for a glass 1 / (1 - this) times better.
 const ROSE: f32 = 0.75;
@@ -179,7 +181,8 @@ impl Finder {
 
     fn report(&self, set: &Set, found: &mut Found) {
         let best = set.glasses.iter().map(|g| g.score).fold(0.0, f32::max);
-        if best < SURE {
+        let sure = if set.glasses.len() > 1 { SURE } else { SURE_ALONE };
+        if best < sure {
             found.doubts.push(
                 "no glass found: no pair of upright edges or ring with a nozzle at its foot; \
                  bring the glasses nearer, light them evenly from behind or from one side, keep \

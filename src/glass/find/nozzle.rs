@@ -124,7 +124,7 @@ pub(super) fn nozzles(
     let marked = |r: usize, c: usize| side[r * columns + c] > (1.6 * ground[c]).max(threshold);
     // Runs of marks upwards from near the foot, per column.
     let late = match within {
-        Within::Strip { .. } => 0.05 * height + 0.1 * reach,
+        Within::Strip { .. } => 0.025 * height + 0.1 * reach,
         Within::Ellipse { .. } => 0.03 * height,
     };
     let late = (late / patch.step).ceil() as usize + 1;

@@ -376,6 +376,8 @@ const LEANS_DEG: [f32; 9] = [0.0, -4.0, 4.0, -8.0, 8.0, -12.0, 12.0, -16.0, 16.0
 /// Turns at which there must be nothing like a nozzle, degrees from it: the marks of a dial and
 /// the bolts of a frame stand all round.
 const ELSEWHERE_DEG: [f32; 5] = [70.0, 125.0, 180.0, 235.0, 290.0];
+/// Part of a rim with marks at which its nozzle is half believed.
+const MARKED: f32 = 0.4;
 /// How far the blur of a rim reaches inwards, working pixels.
 const RIM_PX: f32 = 3.0;
 /// Part of the inside of a ring with strong edges at which it is half believed.
@@ -409,6 +411,7 @@ fn with_nozzle(slopes: &Slopes, ring: &Ring, threshold: f32) -> Option<Guess> {
     let turn = lean_deg.to_radians();
     let (sin, cos) = turn.sin_cos();
     let down = turn + std::f32::consts::FRAC_PI_2;
+    best /= 1.0 + (marked_rim(slopes, ring, down, threshold) / MARKED).powi(4);
     Some(Guess {
         kind: GlassKind::Port,
         pose: Pose {
@@ -448,6 +451,33 @@ fn post_at(slopes: &Slopes, ring: &Ring, degrees: f32, threshold: f32) -> f32 {
         .filter(|n| (NARROW..=WIDE).contains(&(n.width / width)))
         .map(|n| n.score * (-0.5 * (n.across / (OFF_AXIS * width)).powi(2)).exp())
         .fold(0.0, f32::max)
+}
+
+/// Part of the rim, but for the nozzle's part of it, with marks just inside it: dials have them all
+/// round.
+fn marked_rim(slopes: &Slopes, ring: &Ring, down: f32, threshold: f32) -> f32 {
+    /// Places looked at, parts of the radius.
+    const PLACES: [f32; 3] = [0.78, 0.84, 0.9];
+    let strong = (1.5 * threshold).max(0.15 * ring.contrast);
+    let (mut all, mut marks) = (0_u32, 0_u32);
+    for ray in 0..RAYS {
+        let phi = direction(ray);
+        // Within 40° of the nozzle.
+        if (phi - down).cos() > 0.77 {
+            continue;
+        }
+        let r = ring.radius(phi);
+        let (sin, cos) = phi.sin_cos();
+        let hit = PLACES.iter().any(|place| {
+            let r = (place * r).min(r - RIM_PX);
+            let (gx, gy) = slopes.at(ring.x + r * cos, ring.y + r * sin);
+            // Marks run outwards: their edges face along the rim.
+            (gy * cos - gx * sin).abs() > strong
+        });
+        all += 1;
+        marks += u32::from(hit);
+    }
+    marks as f32 / all.max(1) as f32
 }
 
 /// Part of the inside of a ring that bears strong edges, 0 to 1.

@@ -22,6 +22,8 @@ const MOST_WIDTHS: usize = 7;
 const MOST_ENDS: usize = 4;
 /// Ends below this score are no fittings.
 const FIRM: f32 = 0.12;
+/// What a post loses when another as good stands beside it.
+const COMPANY: f32 = 0.5;
 /// A fitting holds its glass closely: what is lost for each width by which it is wider.
 const LOOSE: f32 = 1.2;
 /// Width taken when no side shows, part of the fittings' width: glasses are a little narrower
@@ -155,18 +157,28 @@ fn judge(
     // The lean found for the sides moves the foot sideways.
     let lean = sides.lean;
     let foot_centre = centre + lean * (foot - middle);
-    let placed = posts
-        .iter()
-        .map(|n| {
-            let off = (n.across - foot_centre) / (0.045 * width + 0.5);
-            let fits = (0.05..=0.5).contains(&(n.width / width));
-            if fits {
-                n.score * (-0.5 * off * off).exp()
-            } else {
-                0.0
+    let (mut placed, mut post) = (0.0_f32, None);
+    for n in posts {
+        let off = (n.across - foot_centre) / (0.045 * width + 0.5);
+        if (0.05..=0.5).contains(&(n.width / width)) {
+            let worth = n.score * (-0.5 * off * off).exp();
+            if worth > placed {
+                (placed, post) = (worth, Some(n));
             }
-        })
-        .fold(0.0, f32::max);
+        }
+    }
+    // A nozzle stands alone; bolts and letters have others beside them.
+    if let Some(post) = post {
+        let company = posts
+            .iter()
+            .filter(|n| {
+                let apart = (n.across - post.across).abs();
+                apart > 0.8 * (n.width + post.width) && apart < 0.42 * width
+            })
+            .map(|n| n.score)
+            .fold(0.0, f32::max);
+        placed *= 1.0 - COMPANY * (company / post.score).min(1.0);
+    }
     let score = ends.score.sqrt()
         * seen
         * within
