@@ -231,19 +231,13 @@ fn how(glass: &Guess, count: usize) -> String {
 /// All guesses in a picture, and the best set of them.
 fn search(slopes: &Slopes, motion: &Motion) -> Set {
     let threshold = (4.0 * slopes.noise).clamp(FAINTEST_SLOPE, NOISIEST_SLOPE);
-    let dbg = std::env::var("FD").is_ok();
-    #[allow(clippy::disallowed_methods)]
-    let t0 = std::time::Instant::now();
     let lines = lines::upright_lines(slopes, threshold, 5.0);
     let lean = axes::common_lean(&lines);
     let long: Vec<lines::Line> = lines.iter().filter(|l| l.length() >= 12.0).copied().collect();
     let mut suggested = axes::between_pairs(slopes, &long);
-    let np = suggested.len();
     suggested.extend(axes::above_posts(slopes, &lines, lean, threshold));
     suggested.extend(axes::along_trails(slopes, &motion.trails()));
-    if dbg { eprintln!("lines {} long {} pairs {} posts {} lean {lean} {:?} thr {threshold}", lines.len(), long.len(), np, suggested.len()-np, t0.elapsed()); }
     let mut guesses = tubes::tube_guesses(slopes, &suggested, threshold);
-    if dbg { eprintln!("tubes {} {:?}", guesses.len(), t0.elapsed()); }
     let ports = ports::port_guesses(slopes, threshold);
     for tube in &mut guesses {
         if ports.iter().any(|port| fills(tube, port)) {
@@ -261,9 +255,7 @@ fn search(slopes: &Slopes, motion: &Motion) -> Set {
         guess.score /= guess.score + (1.0 - guess.score) * (1.0 - ROSE * rose);
         guess.nozzle = guess.nozzle.max(rose);
     }
-    if dbg { eprintln!("all {} {:?}", guesses.len(), t0.elapsed()); }
     let set = group::alike(&guesses);
-    if dbg { eprintln!("set {:?}", t0.elapsed()); }
     set
 }
 

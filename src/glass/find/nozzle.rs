@@ -121,7 +121,15 @@ pub(super) fn nozzles(
                 .fold(0.0, f32::max)
         })
         .collect();
-    let marked = |r: usize, c: usize| side[r * columns + c] > (1.6 * ground[c]).max(threshold);
+    let marks: Vec<bool> = side
+        .chunks_exact(columns)
+        .flat_map(|line| {
+            line.iter()
+                .zip(&ground)
+                .map(|(s, g)| *s > (1.6 * g).max(threshold))
+        })
+        .collect();
+    let marked = |r: usize, c: usize| marks[r * columns + c];
     // Runs of marks upwards from near the foot, per column.
     let late = match within {
         Within::Strip { .. } => 0.025 * height + 0.1 * reach,
@@ -165,6 +173,19 @@ pub(super) fn nozzles(
             sides.push((patch.across_of(first + c), length as f32, contrast));
         }
     }
+    // Marks above and to the left of each place, to count any corridor at once.
+    let mut counts = vec![0_u32; (rows + 1) * (columns + 1)];
+    for r in 0..rows {
+        let mut line = 0;
+        for c in 0..columns {
+            line += u32::from(marked(r, c));
+            counts[(r + 1) * (columns + 1) + c + 1] = counts[r * (columns + 1) + c + 1] + line;
+        }
+    }
+    let counted = |from: usize, to: usize, a: usize, b: usize| -> u32 {
+        let at = |r: usize, c: usize| counts[r * (columns + 1) + c];
+        at(to, b) + at(from, a) - at(from, b) - at(to, a)
+    };
     // Part of the corridor above a post that bears marks: beads rise there and nothing else is.
     let marks_above = |across: f32, width: f32, tall: f32| -> f32 {
         let half = 0.9 * width + patch.step;
@@ -174,14 +195,11 @@ pub(super) fn nozzles(
         );
         let from = ((tall + 1.3 * width) / patch.step) as usize;
         let to = (ABOVE * height / patch.step) as usize;
-        let (mut all, mut marks) = (0_usize, 0_usize);
-        for r in from..to.min(rows) {
-            for c in a..=b {
-                all += 1;
-                marks += usize::from(marked(r, c));
-            }
+        let to = to.min(rows);
+        if from >= to {
+            return 0.0;
         }
-        if all == 0 { 0.0 } else { marks as f32 / all as f32 }
+        counted(from, to, a, b + 1) as f32 / ((to - from) * (b + 1 - a)) as f32
     };
     let mut posts = Vec::new();
     for (i, left) in sides.iter().enumerate() {

@@ -372,7 +372,9 @@ const NARROW: f32 = 0.04;
 const WIDE: f32 = 0.45;
 
 /// Turns about the ring's own at which a nozzle is looked for, degrees: the camera may be rolled.
-const LEANS_DEG: [f32; 9] = [0.0, -4.0, 4.0, -8.0, 8.0, -12.0, 12.0, -16.0, 16.0];
+const LEANS_DEG: [f32; 5] = [0.0, -8.0, 8.0, -16.0, 16.0];
+/// Half the distance of those: tried on both sides of the best.
+const HALF_WAY_DEG: f32 = 4.0;
 /// Turns at which there must be nothing like a nozzle, degrees from it: the marks of a dial and
 /// the bolts of a frame stand all round.
 const ELSEWHERE_DEG: [f32; 5] = [70.0, 125.0, 180.0, 235.0, 290.0];
@@ -394,11 +396,16 @@ fn with_nozzle(slopes: &Slopes, ring: &Ring, threshold: f32) -> Option<Guess> {
         return None;
     }
     let (mut best, mut lean_deg) = (0.0_f32, 0.0_f32);
-    for degrees in LEANS_DEG {
+    let mut try_at = |degrees: f32| {
         let worth = post_at(slopes, ring, degrees, threshold) * (1.0 - 0.0025 * degrees.abs());
         if worth > best {
             (best, lean_deg) = (worth, degrees);
         }
+        lean_deg
+    };
+    let coarse = LEANS_DEG.into_iter().map(&mut try_at).last().unwrap_or(0.0);
+    for degrees in [coarse - HALF_WAY_DEG, coarse + HALF_WAY_DEG] {
+        try_at(degrees);
     }
     if best > 0.2 {
         let elsewhere = ELSEWHERE_DEG

@@ -22,6 +22,8 @@ const MOST_WIDTHS: usize = 7;
 const MOST_ENDS: usize = 4;
 /// Ends below this score are no fittings.
 const FIRM: f32 = 0.12;
+/// What a glass is worth whose sides do not show.
+const UNSEEN: f32 = 0.62;
 /// What a post loses when another as good stands beside it.
 const COMPANY: f32 = 0.5;
 /// A fitting holds its glass closely: what is lost for each width by which it is wider.
@@ -31,6 +33,8 @@ const LOOSE: f32 = 1.2;
 const HELD: f32 = 0.8;
 /// Part of a glass with edges along its height at which it is half believed.
 const UNEVEN: f32 = 0.12;
+/// How well the fittings must show then, 0 to 1.
+const HELD_FAST: f32 = 0.7;
 /// Rows and columns of a patch are no finer than this part of its height.
 const FINEST: f32 = 1.0 / 220.0;
 
@@ -95,7 +99,6 @@ fn on_axis(slopes: &Slopes, axis: &Axis, threshold: f32, guesses: &mut Vec<Guess
         looked.push((head, foot, posts.clone()));
         posts
     };
-    let mut made = 0;
     for pair in pairs.iter().take(MOST_WIDTHS) {
         let width = pair.right - pair.left;
         if !(SQUATTEST..=SLIMMEST).contains(&(height / width)) {
@@ -116,26 +119,30 @@ fn on_axis(slopes: &Slopes, axis: &Axis, threshold: f32, guesses: &mut Vec<Guess
                 continue;
             }
             let posts = posts_between(ends);
-            made += usize::from(judge(
+            judge(
                 &patch, axis, ends, &sides, &posts, pair.left, pair.right, seen, threshold,
                 guesses,
-            ));
+            );
         }
     }
-    if made == 0
-        && let Some(half) = fitting_half_width(&patch, &ends, threshold)
+    // Sides that do not show at all: glass before a dark ground. Its fittings tell its width.
+    if let Some(half) = fitting_half_width(&patch, &ends, threshold)
     {
         let half = HELD * half;
-        if (SQUATTEST..=SLIMMEST).contains(&(height / (2.0 * half))) && 2.0 * half > NARROWEST_PX {
+        let collar = collars(&patch, &ends, 0.0, 2.0 * half, sides.lean, threshold);
+        if (SQUATTEST..=SLIMMEST).contains(&(height / (2.0 * half)))
+            && 2.0 * half > NARROWEST_PX
+            && collar > HELD_FAST
+        {
             let posts = posts_between(&ends);
             judge(
-                &patch, axis, &ends, &sides, &posts, -half, half, 0.45, threshold, guesses,
+                &patch, axis, &ends, &sides, &posts, -half, half, UNSEEN, threshold, guesses,
             );
         }
     }
 }
 
-/// Makes a guess of two sides and two ends; false when it is not worth keeping.
+/// Makes a guess of two sides and two ends, when it is worth keeping.
 #[expect(clippy::too_many_arguments, reason = "one guess has that many parts; it is called twice")]
 fn judge(
     patch: &Patch,
@@ -148,7 +155,7 @@ fn judge(
     seen: f32,
     threshold: f32,
     guesses: &mut Vec<Guess>,
-) -> bool {
+) {
     let width = right - left;
     let centre = f32::midpoint(left, right);
     let (head, foot) = (ends.upper.along, ends.lower.along);
@@ -186,9 +193,8 @@ fn judge(
         * (0.85 + 0.15 * beside)
         * (0.5 + 0.5 * collars(patch, ends, centre, width, sides.lean, threshold))
         * (0.25 + 0.75 * placed);
-    if std::env::var("FD").is_ok() { eprintln!("   J {:.1} {:.1} | {:.1} {:.1} ends {:.2} seen {seen:.2} within {within:.2} beside {beside:.2} placed {placed:.2} smooth {:.2} = {score:.2}", axis.pose.x+left, axis.pose.x+right, head+axis.pose.y, foot+axis.pose.y, ends.score, smooth(patch, ends, left, right, threshold)); }
     if score < 0.05 {
-        return false;
+        return;
     }
     let pose = axis.pose.moved(centre, middle);
     guesses.push(Guess {
@@ -199,7 +205,6 @@ fn judge(
         nozzle: placed,
         score,
     });
-    true
 }
 
 /// Slope (dx/dy) of an axis that leans by `lean` more within a frame.
