@@ -8,7 +8,7 @@ use super::pose::Pose;
 use crate::base::GlassKind;
 
 /// Rays cast from a centre to look for its rim.
-const RAYS: usize = 96;
+const RAYS: usize = 80;
 /// Smallest radius of a port, working pixels.
 const SMALLEST_PX: f32 = 9.0;
 /// Largest radius of a port, part of the picture's width.
@@ -163,7 +163,7 @@ fn rings_about(
     largest: f32,
     rings: &mut Vec<Ring>,
 ) {
-    let Some(start) = crests(slopes, x, y, threshold, 1.15 * largest) else {
+    let Some(start) = crests(slopes, x, y, threshold, (SMALLEST_PX - 3.0, 1.15 * largest)) else {
         return;
     };
     // How many rays have a crest at each radius.
@@ -207,7 +207,7 @@ type Crests = Vec<Vec<(f32, f32)>>;
 
 /// Along rays from a centre, the places where luma changes fastest outwards, with the slope.
 /// None when the centre is too near the picture's border.
-fn crests(slopes: &Slopes, x: f32, y: f32, threshold: f32, reach: f32) -> Option<Crests> {
+fn crests(slopes: &Slopes, x: f32, y: f32, threshold: f32, span: (f32, f32)) -> Option<Crests> {
     if x < SMALLEST_PX
         || y < SMALLEST_PX
         || x > slopes.width as f32 - SMALLEST_PX
@@ -215,13 +215,14 @@ fn crests(slopes: &Slopes, x: f32, y: f32, threshold: f32, reach: f32) -> Option
     {
         return None;
     }
-    let steps = reach as usize;
-    let mut values = vec![0.0_f32; steps + 1];
+    let first = span.0.max(2.0) as usize;
+    let last = (span.1 as usize).max(first + 3);
+    let mut values = vec![0.0_f32; last + 1];
     Some(
         (0..RAYS)
             .map(|ray| {
                 let (sin, cos) = direction(ray).sin_cos();
-                for (r, value) in values.iter_mut().enumerate() {
+                for (r, value) in values.iter_mut().enumerate().skip(first) {
                     let (gx, gy) = slopes.at(x + r as f32 * cos, y + r as f32 * sin);
                     let outward = gx * cos + gy * sin;
                     let beside = gy * cos - gx * sin;
@@ -232,7 +233,7 @@ fn crests(slopes: &Slopes, x: f32, y: f32, threshold: f32, reach: f32) -> Option
                     };
                 }
                 let mut list = Vec::new();
-                for r in 3..steps {
+                for r in first + 1..last {
                     let (a, b, c) = (values[r - 1].abs(), values[r].abs(), values[r + 1].abs());
                     if b >= threshold && b > a && b >= c {
                         let bend = a - 2.0 * b + c;
@@ -310,7 +311,7 @@ fn settle(slopes: &Slopes, x: f32, y: f32, r: f32, threshold: f32, start: &Crest
             ring.y += t[2];
             ring.terms[1] = 0.0;
             ring.terms[2] = 0.0;
-            fresh = crests(slopes, ring.x, ring.y, threshold, 1.3 * t[0] + 4.0);
+            fresh = crests(slopes, ring.x, ring.y, threshold, (0.7 * t[0] - 4.0, 1.3 * t[0] + 4.0));
             fresh.as_ref()?;
         }
     }

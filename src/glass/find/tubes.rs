@@ -36,7 +36,9 @@ const UNEVEN: f32 = 0.12;
 /// How well the fittings must show then, 0 to 1.
 const HELD_FAST: f32 = 0.7;
 /// Rows and columns of a patch are no finer than this part of its height.
-const FINEST: f32 = 1.0 / 220.0;
+const FINEST: f32 = 1.0 / 200.0;
+/// As above, part of its reach to one side.
+const FINEST_ACROSS: f32 = 1.0 / 56.0;
 
 /// All plausible tubes on the suggested axes.
 pub(super) fn tube_guesses(slopes: &Slopes, axes: &[Axis], threshold: f32) -> Vec<Guess> {
@@ -49,7 +51,9 @@ pub(super) fn tube_guesses(slopes: &Slopes, axes: &[Axis], threshold: f32) -> Ve
 
 fn on_axis(slopes: &Slopes, axis: &Axis, threshold: f32, guesses: &mut Vec<Guess>) {
     let (top, bottom) = (axis.head.1 - 2.0, axis.foot.1 + 2.0);
-    let step = ((bottom - top) * FINEST).max(1.0);
+    let step = ((bottom - top) * FINEST)
+        .max(axis.reach * FINEST_ACROSS)
+        .max(1.0);
     let patch = Patch::cut(slopes, axis.pose, axis.reach, top, bottom, step);
     let edges = crossing_edges(&patch, axis.strip, threshold);
     let heights = (
