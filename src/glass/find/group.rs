@@ -117,7 +117,8 @@ fn set_like(pattern: &Guess, order: &[&Guess]) -> Set {
         .filter_map(|guess| {
             let like = likeness(pattern, guess);
             let worth = guess.score * like;
-            (worth > WORTHLESS || (like > VERY_LIKE && guess.nozzle > WEAK))
+            let stands = guess.nozzle > WEAK || guess.kind == GlassKind::Port;
+            (worth > WORTHLESS || (like > VERY_LIKE && stands))
                 .then_some((worth, *guess))
         })
         .collect();
@@ -209,12 +210,16 @@ fn likeness(pattern: &Guess, guess: &Guess) -> f32 {
     let wider = (guess.width / pattern.width).ln();
     let taller = (guess.height / pattern.height).ln();
     let lean = (guess.pose.angle_deg() - pattern.pose.angle_deg()).abs();
-    let lean_allowed = match pattern.kind {
-        GlassKind::Tube => 1.5,
-        GlassKind::Port => 6.0,
+    // Off the line across: a turned camera lets the row climb. A tube shows its lean, so its row is
+    // known to a quarter; the lean of a port is only that of its short nozzle, so any roll is
+    // allowed for.
+    let (lean_allowed, climb) = match pattern.kind {
+        GlassKind::Tube => (1.5, v.abs() / (0.15 * pattern.height + 0.25 * u.abs())),
+        GlassKind::Port => {
+            let (dx, dy) = (guess.pose.x - pattern.pose.x, guess.pose.y - pattern.pose.y);
+            (20.0, dy.abs() / (0.15 * pattern.height + 0.42 * dx.abs()))
+        }
     };
-    // Off the line across: a turned camera lets the row climb, by a third of the way at most.
-    let climb = v.abs() / (0.15 * pattern.height + 0.25 * u.abs());
     let size_allowed = match pattern.kind {
         GlassKind::Tube => 0.05 + 0.012 * distance,
         GlassKind::Port => 0.07 + 0.012 * distance,
