@@ -41,9 +41,23 @@ const FAINTEST_SLOPE: f32 = 1.2;
 const NOISIEST_SLOPE: f32 = 4.0;
 /// The best glass of a set must look this much like one by itself.
 const SURE: f32 = 0.45;
+/// The best nozzle of a set must be this sure.
+const SURE_NOZZLE: f32 = 0.5;
+/// What a sure neighbour takes away of a glass's own doubt.
+const BY_NEIGHBOURS: f32 = 0.5;
+/// A glass below this is told to be unsure.
+const UNSURE: f32 = 0.2;
 /// A glass without neighbours must look this much like one.
 const SURE_ALONE: f32 = 0.55;
 
+/// A nozzle this sure is spoken of.
+const SEEN_NOZZLE: f32 = 0.3;
+/// A bead that rose this surely is spoken of.
+const SEEN_RISING: f32 = 0.4;
+/// How far off the axis beads rise, parts of the width (one deviation): near it in a tube; in a port
+/// they rise behind the window, and a camera that looks from one side sees them displaced.
+const OFF_AXIS_TUBE: f32 = 0.05;
+const OFF_AXIS_PORT: f32 = 0.13;
 /// A bead seen to rise makes the odds for a glass 1 / (1 - this) times better.
 const ROSE: f32 = 0.75;
 /// A ring at least this good hides no tube.
@@ -128,8 +142,7 @@ impl Finder {
         for (sum, value) in self.sum.iter_mut().zip(&small) {
             *sum += value;
         }
-        self.motion
-            .add(&small, (self.width / self.factor) as usize);
+        self.motion.add(&small, (self.width / self.factor) as usize);
     }
 
     /// How many frames were taken in.
@@ -181,8 +194,17 @@ impl Finder {
 
     fn report(&self, set: &Set, found: &mut Found) {
         let best = set.glasses.iter().map(|g| g.score).fold(0.0, f32::max);
-        let sure = if set.glasses.len() > 1 { SURE } else { SURE_ALONE };
-        if best < sure {
+        let sure = if set.glasses.len() > 1 {
+            SURE
+        } else {
+            SURE_ALONE
+        };
+        let nozzle = set
+            .glasses
+            .iter()
+            .map(|g| g.nozzle.max(g.rose))
+            .fold(0.0, f32::max);
+        if best < sure || nozzle < SURE_NOZZLE || set.crowded {
             found.doubts.push(
                 "no glass found: no pair of upright edges or ring with a nozzle at its foot; \
                  bring the glasses nearer, light them evenly from behind or from one side, keep \
@@ -192,21 +214,71 @@ impl Finder {
             return;
         }
         let scale = f64::from(self.factor);
-        for glass in &set.glasses {
+        for (index, glass) in set.glasses.iter().enumerate() {
+            let outline = Outline {
+                kind: glass.kind,
+                centre_x_px: f64::from(glass.pose.x) * scale,
+                centre_y_px: f64::from(glass.pose.y) * scale,
+                width_px: f64::from(glass.width) * scale,
+                height_px: f64::from(glass.height) * scale,
+                angle_deg: f64::from(glass.pose.angle_deg()),
+            };
             found.glasses.push(FoundGlass {
-                outline: Outline {
-                    kind: glass.kind,
-                    centre_x_px: f64::from(glass.pose.x) * scale,
-                    centre_y_px: f64::from(glass.pose.y) * scale,
-                    width_px: f64::from(glass.width) * scale,
-                    height_px: f64::from(glass.height) * scale,
-                    angle_deg: f64::from(glass.pose.angle_deg()),
-                },
-                confidence: f64::from(glass.score.clamp(0.0, 1.0)),
+                outline: rounded(self.inside(outline)),
+                confidence: f64::from(confidence(glass, &set.glasses)),
                 how: how(glass, set.glasses.len()),
             });
+            if glass.score < UNSURE {
+                found.doubts.push(format!(
+                    "glass {} from the left is faint and was found by its neighbours; look at its \
+                     outline and correct it if need be",
+                    index + 1
+                ));
+            }
         }
     }
+
+    /// The same outline cut back to what lies in the picture.
+    fn inside(&self, mut outline: Outline) -> Outline {
+        // A turned outline may need a second cut.
+        for _ in 0..3 {
+            let b = outline.upright_box();
+            let left = (-b.x).max(0.0);
+            let right = (b.x + b.width - f64::from(self.width)).max(0.0);
+            let above = (-b.y).max(0.0);
+            let below = (b.y + b.height - f64::from(self.height)).max(0.0);
+            outline.width_px = (outline.width_px - left - right).max(2.0);
+            outline.height_px = (outline.height_px - above - below).max(2.0);
+            outline.centre_x_px += (left - right) / 2.0;
+            outline.centre_y_px += (above - below) / 2.0;
+        }
+        outline
+    }
+}
+
+/// Hundredths of a pixel and of a degree: finer than it is known, and short in a file.
+fn rounded(outline: Outline) -> Outline {
+    let hundredths = |v: f64| (v * 100.0).round() / 100.0;
+    Outline {
+        kind: outline.kind,
+        centre_x_px: hundredths(outline.centre_x_px),
+        centre_y_px: hundredths(outline.centre_y_px),
+        width_px: hundredths(outline.width_px),
+        height_px: hundredths(outline.height_px),
+        angle_deg: hundredths(outline.angle_deg),
+    }
+}
+
+/// How sure a glass is, 0 to 1: by itself, and by the best of its neighbours that it is like.
+fn confidence(glass: &Guess, all: &[Guess]) -> f32 {
+    let own = glass.score.clamp(0.0, 1.0);
+    let neighbour = all
+        .iter()
+        .filter(|g| g.pose.x != glass.pose.x)
+        .map(|g| g.score)
+        .fold(0.0, f32::max);
+    let helped = own + (1.0 - own) * BY_NEIGHBOURS * neighbour.clamp(0.0, 1.0);
+    (helped * 100.0).round() / 100.0
 }
 
 /// Says how a glass was found.
@@ -215,8 +287,13 @@ fn how(glass: &Guess, count: usize) -> String {
         GlassKind::Tube => "two upright edges between fittings",
         GlassKind::Port => "a ring",
     };
-    let nozzle = if glass.nozzle > 0.3 {
+    let nozzle = if glass.nozzle > SEEN_NOZZLE {
         " with a nozzle at the foot"
+    } else {
+        ""
+    };
+    let rose = if glass.rose > SEEN_RISING {
+        ", and a bead rose in it"
     } else {
         ""
     };
@@ -225,7 +302,7 @@ fn how(glass: &Guess, count: usize) -> String {
     } else {
         ""
     };
-    format!("{shape}{nozzle}{like}")
+    format!("{shape}{nozzle}{rose}{like}")
 }
 
 /// All guesses in a picture, and the best set of them.
@@ -233,7 +310,11 @@ fn search(slopes: &Slopes, motion: &Motion) -> Set {
     let threshold = (4.0 * slopes.noise).clamp(FAINTEST_SLOPE, NOISIEST_SLOPE);
     let lines = lines::upright_lines(slopes, threshold, 5.0);
     let lean = axes::common_lean(&lines);
-    let long: Vec<lines::Line> = lines.iter().filter(|l| l.length() >= 12.0).copied().collect();
+    let long: Vec<lines::Line> = lines
+        .iter()
+        .filter(|l| l.length() >= 12.0)
+        .copied()
+        .collect();
     let mut suggested = axes::between_pairs(slopes, &long);
     suggested.extend(axes::above_posts(slopes, &lines, lean, threshold));
     suggested.extend(axes::along_trails(slopes, &motion.trails()));
@@ -247,15 +328,14 @@ fn search(slopes: &Slopes, motion: &Motion) -> Set {
     guesses.extend(ports);
     for guess in &mut guesses {
         let off_axis = match guess.kind {
-            GlassKind::Tube => 0.05,
-            GlassKind::Port => 0.13,
+            GlassKind::Tube => OFF_AXIS_TUBE,
+            GlassKind::Port => OFF_AXIS_PORT,
         };
         let rose = motion.rose_through(guess.pose, guess.width, guess.height, off_axis);
         // The odds for a glass are so many times better.
         guess.score /= guess.score + (1.0 - guess.score) * (1.0 - ROSE * rose);
-        guess.nozzle = guess.nozzle.max(rose);
+        guess.rose = rose;
     }
-    for g in &guesses { if std::env::var("FD").is_ok() && g.kind == GlassKind::Port { eprintln!("G {} {} {} {} {:.2} {:.2} {:.0}", g.pose.x, g.pose.y, g.width, g.height, g.nozzle, g.score, g.pose.angle_deg()); } }
     group::alike(&guesses)
 }
 

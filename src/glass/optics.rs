@@ -140,7 +140,7 @@ pub struct RoundGlass {
 
 impl RoundGlass {
     /// How many times taller a small thing on the axis looks to a camera `distance_mm` away from
-    /// the axis, against the scale at the axis: D / (D − b + (b − a)/n_g + a/n_w), paraxial. It is
+    /// the axis, against the scale at the axis: `D / (D − b + (b − a)/n_g + a/n_w)`, paraxial. It is
     /// 1.01 at 25 cm: small enough to leave out, and known.
     #[must_use]
     pub fn height_magnification(&self, distance_mm: f64) -> f64 {
@@ -151,8 +151,8 @@ impl RoundGlass {
     }
 
     /// Apparent width over true width of a sphere of this radius on the axis, for a camera
-    /// `distance_mm` away: the edge ray leaves at sin α = n_w R / D, and the silhouette in the
-    /// plane of the axis is 2 D tan α wide. None when the sphere is too wide to be seen whole.
+    /// `distance_mm` away: the edge ray leaves at `sin α = n_w R / D`, and the silhouette in the
+    /// plane of the axis is `2 D tan α` wide. None when the sphere is too wide to be seen whole.
     #[must_use]
     pub fn width_magnification(&self, radius_mm: f64, distance_mm: f64) -> Option<f64> {
         let sine = self.water_index * radius_mm / distance_mm;
@@ -163,9 +163,9 @@ impl RoundGlass {
     /// True distance from the axis, mm, in the plane through the axis, of what looks `apparent_mm`
     /// away from it, seen from afar. None beyond the bore or the silhouette.
     ///
-    /// A ray that leaves at p from the axis runs at p/n_w from it in the water and is turned by
-    /// δ = [asin(p/b) − asin(p/(n_g b))] + [asin(p/(n_g a)) − asin(p/(n_w a))] on its way, so it
-    /// crosses the plane at (p/n_w)/cos δ.
+    /// A ray that leaves at p from the axis runs at `p/n_w` from it in the water and is turned by
+    /// `δ = [asin(p/b) − asin(p/(n_g b))] + [asin(p/(n_g a)) − asin(p/(n_w a))]` on its way, so
+    /// it crosses the plane at `(p/n_w)/cos δ`.
     #[must_use]
     pub fn true_offset_mm(&self, apparent_mm: f64) -> Option<f64> {
         let p = apparent_mm.abs();
@@ -179,7 +179,7 @@ impl RoundGlass {
         Some(apparent_mm / water / turned.cos())
     }
 
-    /// The part of the bore that can be seen at all, 0 to 1: min(1, b / (n_w a)).
+    /// The part of the bore that can be seen at all, 0 to 1: `min(1, b / (n_w a))`.
     #[must_use]
     pub fn visible_part_of_bore(&self) -> f64 {
         (self.outer_radius_mm / (self.water_index * self.bore_radius_mm)).min(1.0)

@@ -3,11 +3,12 @@
 //! instrument.
 #![allow(dead_code, reason = "each test file uses its own part of the helper")]
 #![allow(missing_docs, reason = "a helper of tests")]
+#![allow(clippy::unwrap_used, reason = "a test that cannot draw must fail")]
 
 pub mod odd;
 mod scene;
 
-pub use scene::{coded, Light, Picture, Scene, TrueGlass, draw};
+pub use scene::{Light, Picture, Scene, Shape, TrueGlass, coded, draw};
 
 /// A small deterministic generator of numbers (splitmix64).
 #[derive(Clone, Debug)]

@@ -17,6 +17,8 @@ pub(super) struct Guess {
     pub height: f32,
     /// How surely a nozzle stands at its foot, 0 to 1.
     pub nozzle: f32,
+    /// How surely a bead was seen to rise in it, 0 to 1.
+    pub rose: f32,
     /// How much it looks like a glass by itself, 0 to 1.
     pub score: f32,
 }
@@ -36,6 +38,12 @@ const PROMINENCE: f32 = 0.7;
 const HELP: f32 = 0.04;
 /// Guesses tried as the pattern of a set.
 const PATTERNS: usize = 80;
+/// How far off the line of a row a glass may lie, parts of its height.
+const OFF_ROW: f32 = 0.12;
+/// So many like rings outside the row are a crowd.
+const CROWD: usize = 3;
+/// What a set is worth in a crowd.
+const CROWDED: f32 = 0.3;
 /// Neighbours stand at least this far apart, in parts of their width.
 const APART: f32 = 1.12;
 /// A set at least this good, beside the best, is taken instead when its glasses are the same but
@@ -52,6 +60,8 @@ pub(super) struct Set {
     pub glasses: Vec<Guess>,
     /// How much they explain together.
     pub total: f32,
+    /// Whether rings like these stand all over the picture.
+    pub crowded: bool,
 }
 
 /// The best set among the guesses; empty when there is none.
@@ -61,7 +71,7 @@ pub(super) fn alike(guesses: &[Guess]) -> Set {
     let sets: Vec<Set> = order
         .iter()
         .take(PATTERNS)
-        .map(|pattern| set_like(pattern, &order))
+        .map(|pattern| set_like(pattern, &order, guesses))
         .collect();
     let Some(mut best) = sets
         .iter()
@@ -75,6 +85,7 @@ pub(super) fn alike(guesses: &[Guess]) -> Set {
         for _ in 0..2 {
             agree(&mut set, &order);
         }
+        lean_alike(&mut set);
         set
     };
     loop {
@@ -111,15 +122,14 @@ fn encloses(outer: &Set, inner: &Set) -> bool {
 }
 
 /// Everything that looks like `pattern` and stands beside it.
-fn set_like(pattern: &Guess, order: &[&Guess]) -> Set {
+fn set_like(pattern: &Guess, order: &[&Guess], all: &[Guess]) -> Set {
     let mut near: Vec<(f32, &Guess)> = order
         .iter()
         .filter_map(|guess| {
             let like = likeness(pattern, guess);
             let worth = guess.score * like;
-            let stands = guess.nozzle > WEAK || guess.kind == GlassKind::Port;
-            (worth > WORTHLESS || (like > VERY_LIKE && stands))
-                .then_some((worth, *guess))
+            let stands = guess.nozzle.max(guess.rose) > WEAK || guess.kind == GlassKind::Port;
+            (worth > WORTHLESS || (like > VERY_LIKE && stands)).then_some((worth, *guess))
         })
         .collect();
     near.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -129,18 +139,69 @@ fn set_like(pattern: &Guess, order: &[&Guess]) -> Set {
         if glasses.len() >= MOST {
             break;
         }
-        let apart = glasses.iter().all(|other| {
-            let (u, _) = other.pose.frame(guess.pose.x, guess.pose.y);
-            u.abs() > APART * f32::midpoint(other.width, guess.width)
-        });
+        let in_row = match glasses.get(1) {
+            // Glasses in a row lie on a straight line however the camera is turned.
+            Some(second) => {
+                let (dx, dy) = (
+                    second.pose.x - pattern.pose.x,
+                    second.pose.y - pattern.pose.y,
+                );
+                let (px, py) = (guess.pose.x - pattern.pose.x, guess.pose.y - pattern.pose.y);
+                let off = (px * dy - py * dx).abs() / dx.hypot(dy).max(1.0);
+                off < (OFF_ROW + 0.03 * px.abs() / dx.abs().max(1.0)) * pattern.height
+            }
+            None => true,
+        };
+        let apart = in_row
+            && glasses.iter().all(|other| {
+                let (u, _) = other.pose.frame(guess.pose.x, guess.pose.y);
+                u.abs() > APART * f32::midpoint(other.width, guess.width)
+            });
         if apart {
             glasses.push(*guess);
             total += (worth - WORTHLESS).max(HELP);
         }
     }
-    total *= pattern.height.powf(PROMINENCE);
     glasses.sort_by(|a, b| a.pose.x.total_cmp(&b.pose.x));
-    Set { glasses, total }
+    // A crowd of the same rings all over the picture is a pattern of something else.
+    let crowded = crowd(pattern, &glasses, all) >= CROWD;
+    if crowded {
+        total *= CROWDED;
+    }
+    total *= pattern.height.powf(PROMINENCE);
+    Set {
+        glasses,
+        total,
+        crowded,
+    }
+}
+
+/// How many places off the row have a ring of the same size.
+fn crowd(pattern: &Guess, glasses: &[Guess], all: &[Guess]) -> usize {
+    if pattern.kind != GlassKind::Port {
+        return 0;
+    }
+    let (Some(first), Some(last)) = (glasses.first(), glasses.last()) else {
+        return 0;
+    };
+    let (dx, dy) = (last.pose.x - first.pose.x, last.pose.y - first.pose.y);
+    let length = dx.hypot(dy);
+    let mut places: Vec<(f32, f32)> = Vec::new();
+    for guess in all.iter().filter(|g| g.kind == GlassKind::Port) {
+        let (x, y) = (guess.pose.x, guess.pose.y);
+        let far = |ox: f32, oy: f32| (x - ox).hypot(y - oy) > 0.7 * pattern.width;
+        let (px, py) = (x - first.pose.x, y - first.pose.y);
+        let off_row = length < 1.0 || (px * dy - py * dx).abs() / length > 0.3 * pattern.height;
+        if off_row
+            && (guess.width / pattern.width).ln().abs() < 0.15
+            && (guess.height / pattern.height).ln().abs() < 0.15
+            && glasses.iter().all(|g| far(g.pose.x, g.pose.y))
+            && places.iter().all(|p| far(p.0, p.1))
+        {
+            places.push((x, y));
+        }
+    }
+    places.len()
 }
 
 /// Takes, for each glass of a set, the guess that agrees best with what the others foretell of its
@@ -189,12 +250,27 @@ fn agree(set: &mut Set, order: &[&Guess]) {
                     (v / here.width - foretold[2]) / 0.12,
                 ];
                 let misfit = off.iter().map(|o| o * o).sum::<f32>();
-                (u.abs() < 0.2 * here.width)
-                    .then(|| (g.score * (-0.5 * misfit).exp(), **g))
+                (u.abs() < 0.2 * here.width).then(|| (g.score * (-0.5 * misfit).exp(), **g))
             })
             .max_by(|a, b| a.0.total_cmp(&b.0));
         if let Some((_, guess)) = best {
             *slot = guess;
+        }
+    }
+}
+
+/// Gives all ports the lean that their nozzles show together: one short nozzle shows it badly.
+fn lean_alike(set: &mut Set) {
+    let (mut cos, mut sin) = (0.0, 0.0);
+    for glass in set.glasses.iter().filter(|g| g.kind == GlassKind::Port) {
+        cos += glass.nozzle * glass.pose.cos;
+        sin += glass.nozzle * glass.pose.sin;
+    }
+    let length = cos.hypot(sin);
+    if length > 0.0 {
+        for glass in set.glasses.iter_mut().filter(|g| g.kind == GlassKind::Port) {
+            glass.pose.cos = cos / length;
+            glass.pose.sin = sin / length;
         }
     }
 }

@@ -22,6 +22,9 @@ const AT_THE_HEAD: f32 = 0.08;
 /// Most trails.
 const MOST_TRAILS: usize = 24;
 
+/// Moved places row by row: x, y, width.
+type Chain = Vec<(f32, f32, f32)>;
+
 /// Sums change over frames.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Motion {
@@ -143,9 +146,8 @@ impl Motion {
                 all_hits += hits;
                 all_places += places;
             }
-            beside += u32::from(
-                moved(-1.0 * width, -0.62 * width).0 >= 2 || moved(0.62 * width, width).0 >= 2,
-            );
+            beside +=
+                u32::from(moved(-width, -0.62 * width).0 >= 2 || moved(0.62 * width, width).0 >= 2);
             v += step;
         }
         let part = |n: u32| n as f32 / rows.max(1) as f32;
@@ -164,8 +166,8 @@ impl Motion {
         }
         let (width, height) = (self.width, self.sum.len() / self.width);
         // Runs of moved pixels row by row, chained downwards.
-        let mut open: Vec<(Vec<(f32, f32, f32)>, usize)> = Vec::new(); // (x, y, width), last row
-        let mut done: Vec<Vec<(f32, f32, f32)>> = Vec::new();
+        let mut open: Vec<(Chain, usize)> = Vec::new(); // with its last row
+        let mut done: Vec<Chain> = Vec::new();
         for y in 0..height {
             let row = y * width;
             let mut x = 0;

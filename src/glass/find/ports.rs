@@ -296,7 +296,10 @@ fn settle(slopes: &Slopes, x: f32, y: f32, r: f32, threshold: f32, start: &Crest
         }
         ring.contrast = points.iter().map(|p| p.2.abs()).sum::<f32>() / points.len().max(1) as f32;
         ring.agreed = {
-            let signed: f32 = points.iter().map(|p| p.2.clamp(-4.0 * threshold, 4.0 * threshold)).sum();
+            let signed: f32 = points
+                .iter()
+                .map(|p| p.2.clamp(-4.0 * threshold, 4.0 * threshold))
+                .sum();
             let sized: f32 = points.iter().map(|p| p.2.abs().min(4.0 * threshold)).sum();
             (signed / sized.max(1e-6)).abs()
         };
@@ -311,7 +314,13 @@ fn settle(slopes: &Slopes, x: f32, y: f32, r: f32, threshold: f32, start: &Crest
             ring.y += t[2];
             ring.terms[1] = 0.0;
             ring.terms[2] = 0.0;
-            fresh = crests(slopes, ring.x, ring.y, threshold, (0.7 * t[0] - 4.0, 1.3 * t[0] + 4.0));
+            fresh = crests(
+                slopes,
+                ring.x,
+                ring.y,
+                threshold,
+                (0.7 * t[0] - 4.0, 1.3 * t[0] + 4.0),
+            );
             fresh.as_ref()?;
         }
     }
@@ -431,6 +440,7 @@ fn with_nozzle(slopes: &Slopes, ring: &Ring, threshold: f32) -> Option<Guess> {
         width: ring.radius(turn) + ring.radius(turn + std::f32::consts::PI),
         height: ring.radius(down) + ring.radius(down + std::f32::consts::PI),
         nozzle: best,
+        rose: 0.0,
         score: sound * (0.2 + 0.8 * best),
     })
 }
@@ -452,7 +462,7 @@ fn post_at(slopes: &Slopes, ring: &Ring, degrees: f32, threshold: f32) -> f32 {
     let patch = Patch::cut(slopes, pose, 0.4 * width, -head, foot, step);
     let within = Within::Ellipse {
         across: width / 2.0,
-        along: (foot + head) / 2.0,
+        along: f32::midpoint(foot, head),
     };
     nozzles(&patch, within, -head, foot, threshold)
         .iter()

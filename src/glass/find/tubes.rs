@@ -124,14 +124,12 @@ fn on_axis(slopes: &Slopes, axis: &Axis, threshold: f32, guesses: &mut Vec<Guess
             }
             let posts = posts_between(ends);
             judge(
-                &patch, axis, ends, &sides, &posts, pair.left, pair.right, seen, threshold,
-                guesses,
+                &patch, axis, ends, &sides, &posts, pair.left, pair.right, seen, threshold, guesses,
             );
         }
     }
     // Sides that do not show at all: glass before a dark ground. Its fittings tell its width.
-    if let Some(half) = fitting_half_width(&patch, &ends, threshold)
-    {
+    if let Some(half) = fitting_half_width(&patch, &ends, threshold) {
         let half = HELD * half;
         let collar = collars(&patch, &ends, 0.0, 2.0 * half, sides.lean, threshold);
         if (SQUATTEST..=SLIMMEST).contains(&(height / (2.0 * half)))
@@ -147,7 +145,10 @@ fn on_axis(slopes: &Slopes, axis: &Axis, threshold: f32, guesses: &mut Vec<Guess
 }
 
 /// Makes a guess of two sides and two ends, when it is worth keeping.
-#[expect(clippy::too_many_arguments, reason = "one guess has that many parts; it is called twice")]
+#[expect(
+    clippy::too_many_arguments,
+    reason = "one guess has that many parts; it is called twice"
+)]
 fn judge(
     patch: &Patch,
     axis: &Axis,
@@ -207,6 +208,7 @@ fn judge(
         width,
         height: foot - head,
         nozzle: placed,
+        rose: 0.0,
         score,
     });
 }
@@ -230,7 +232,7 @@ impl Run {
             patch.row_of(ends.lower.along) as f32,
         );
         let follow = |across: f32, slope: f32| -> Vec<f32> {
-            let column = patch.column_of(across) as isize;
+            let column = patch.column_of(across).cast_signed();
             let mut sum = 0.0;
             std::iter::once(0.0)
                 .chain((0..patch.rows).map(|row| {
@@ -312,7 +314,7 @@ impl Sides {
                 let line = &patch.across[row * columns..(row + 1) * columns];
                 let out = &mut sums[stretch * columns..(stretch + 1) * columns];
                 for (column, sum) in out.iter_mut().enumerate() {
-                    let from = column as isize + shift;
+                    let from = column.cast_signed() + shift;
                     if from >= 0 && (from as usize) < columns {
                         *sum += line[from as usize];
                     }
@@ -331,7 +333,10 @@ impl Sides {
         for k in -steps..=steps {
             let lean = k as f32 * 0.007;
             let sums = stretches(lean, 2);
-            let energy: f32 = sums.iter().map(|s| s.abs().min(6.0 * threshold).powi(2)).sum();
+            let energy: f32 = sums
+                .iter()
+                .map(|s| s.abs().min(6.0 * threshold).powi(2))
+                .sum();
             let energy = energy * (1.0 - 0.01 * k.abs() as f32);
             if energy > best.0 {
                 best = (energy, lean);
@@ -483,14 +488,20 @@ fn collars(
 fn smooth(patch: &Patch, ends: &Between, left: f32, right: f32, threshold: f32) -> f32 {
     let width = right - left;
     let height = ends.lower.along - ends.upper.along;
-    let (a, b) = (patch.column_of(left + 0.12 * width), patch.column_of(right - 0.12 * width));
+    let (a, b) = (
+        patch.column_of(left + 0.12 * width),
+        patch.column_of(right - 0.12 * width),
+    );
     let top = patch.row_of(ends.upper.along + 0.08 * height + ends.upper.sag.max(0.0));
     let bottom = patch.row_of(ends.lower.along - 0.3 * height);
     let (mut all, mut marks) = (0_usize, 0_usize);
     for row in top..bottom {
         let line = &patch.along[row * patch.columns..(row + 1) * patch.columns];
         all += b + 1 - a;
-        marks += line[a..=b].iter().filter(|v| v.abs() > 1.5 * threshold).count();
+        marks += line[a..=b]
+            .iter()
+            .filter(|v| v.abs() > 1.5 * threshold)
+            .count();
     }
     let part = marks as f32 / all.max(1) as f32;
     1.0 / (1.0 + (part / UNEVEN).powi(2))
