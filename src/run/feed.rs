@@ -155,6 +155,9 @@ impl Feed {
             let beads = self.counter.interrupted();
             self.take(beads, &mut events);
         }
+        if over.iter().any(|s| changes_the_scene(s.why)) {
+            self.counter.relearn();
+        }
         self.take_spells(over, &mut events);
         let sight = match (trust, identical) {
             (Trust::Blind { .. }, _) => Sight::Blind,
@@ -423,6 +426,19 @@ impl Feed {
                 .map(|r| (r.drops_per_minute, r.low, r.high)),
         });
         self.history_shared = Arc::new(self.history.iter().copied().collect());
+    }
+}
+
+/// Whether the picture after a blind spell may be another than before it.
+fn changes_the_scene(why: BlindWhy) -> bool {
+    match why {
+        BlindWhy::Starting | BlindWhy::NoFrames | BlindWhy::Frozen => false,
+        BlindWhy::CameraLost
+        | BlindWhy::Dark
+        | BlindWhy::LightChanged
+        | BlindWhy::Moved
+        | BlindWhy::Covered
+        | BlindWhy::Flooded => true,
     }
 }
 
