@@ -7,14 +7,18 @@ use ndarray::Array2;
 
 use crate::bead::rest::Difference;
 
-/// Noise energy at which a sample is taken along: mean of z² over nine samples, where noise alone
-/// has mean 1 and scatter 0.47.
-const JOIN_ENERGY: f32 = 3.2;
-/// Energy that at least one sample of a candidate must reach; noise alone does so about once in
-/// a million samples.
-const SEED_ENERGY: f32 = 5.0;
-/// z² is cut off here so that one hot pixel is not a bead.
-const MOST_ENERGY: f32 = 36.0;
+/// Least energy at which a sample is taken along: the mean square of nine samples over their
+/// noise, which noise alone brings to 1 with a scatter of 0.47.
+const LEAST_JOIN: f32 = 3.2;
+/// Most energy asked for, however restless the picture.
+const MOST_JOIN: f32 = 40.0;
+/// A candidate's strongest sample must reach this multiple of the joining energy.
+const SEED_OVER_JOIN: f32 = 1.6;
+/// Share of the glass that noise may mark. What is above half the time raises the joining energy:
+/// noise in blocks, as video coding makes it, has longer tails than grain.
+const MARKED_SHARE: f32 = 0.003;
+/// Step of the joining energy per frame, as a ratio.
+const JOIN_STEP: f32 = 1.012;
 /// Fewest samples of a candidate: a bead three samples wide.
 const FEWEST_SAMPLES: usize = 7;
 /// Most candidates kept of one frame; more than this is steam, rain or noise.
@@ -41,18 +45,51 @@ pub struct Candidate {
     pub level: f32,
     /// Mean signed difference of the middle third, grey levels.
     pub core: f32,
-    /// Whether it touches the left or right edge of the glass.
+    /// Whether its half-strength width reaches the left or right edge of the glass.
     pub touches_side: bool,
+}
+
+/// How wary the search for candidates is: follows the restlessness of the glass.
+#[derive(Clone, Copy, Debug)]
+pub struct Wariness {
+    join: f32,
+}
+
+impl Default for Wariness {
+    fn default() -> Self {
+        Self { join: LEAST_JOIN }
+    }
 }
 
 /// Finds the candidates of one frame.
 #[must_use]
-pub fn candidates(difference: &Difference, inside: &Array2<bool>) -> Vec<Candidate> {
-    let (rows, cols) = difference.in_noise.dim();
-    let energy = smooth(&difference.in_noise);
+pub fn candidates(
+    difference: &Difference,
+    inside: &Array2<bool>,
+    wariness: &mut Wariness,
+) -> Vec<Candidate> {
+    let (rows, cols) = difference.energy.dim();
+    let energy = &difference.energy;
+    let join = wariness.join;
+    let (marked, of) = energy
+        .iter()
+        .zip(inside)
+        .filter(|(_, inside)| **inside)
+        .fold((0_u32, 0_u32), |(m, n), (e, _)| {
+            (m + u32::from(*e > join), n + 1)
+        });
+    // Down faster than up: beads in sight more than half the time must not blind it.
+    wariness.join = if marked as f32 > MARKED_SHARE * of as f32 {
+        (join * JOIN_STEP).min(MOST_JOIN)
+    } else {
+        (join / JOIN_STEP.powf(1.5)).max(LEAST_JOIN)
+    };
+    if marked == 0 {
+        return Vec::new();
+    }
     let mask = GrayImage::from_fn(cols as u32, rows as u32, |x, y| {
         let at = [y as usize, x as usize];
-        image::Luma([u8::from(inside[at] && energy[at] > JOIN_ENERGY)])
+        image::Luma([u8::from(inside[at] && energy[at] > join)])
     });
     let mask = bridge(mask);
     let labels = connected_components(&mask, Connectivity::Eight, image::Luma([0]));
@@ -72,7 +109,7 @@ pub fn candidates(difference: &Difference, inside: &Array2<bool>) -> Vec<Candida
     }
     let mut found: Vec<Candidate> = patches
         .iter()
-        .filter(|p| p.samples >= FEWEST_SAMPLES && p.peak >= SEED_ENERGY)
+        .filter(|p| p.samples >= FEWEST_SAMPLES && p.peak >= SEED_OVER_JOIN * join)
         .map(|p| p.measure(difference, inside))
         .collect();
     if found.len() > MOST_CANDIDATES {
@@ -80,31 +117,6 @@ pub fn candidates(difference: &Difference, inside: &Array2<bool>) -> Vec<Candida
         found.truncate(MOST_CANDIDATES);
     }
     found
-}
-
-/// Mean of z² over 3 × 3 samples.
-fn smooth(in_noise: &Array2<f32>) -> Array2<f32> {
-    let (rows, cols) = in_noise.dim();
-    let mut across = Array2::zeros((rows, cols));
-    for row in 0..rows {
-        for col in 0..cols {
-            let mut sum = 0.0;
-            for c in col.saturating_sub(1)..(col + 2).min(cols) {
-                let z = in_noise[[row, c]];
-                sum += (z * z).min(MOST_ENERGY);
-            }
-            across[[row, col]] = sum;
-        }
-    }
-    let mut both = Array2::zeros((rows, cols));
-    for row in 0..rows {
-        for r in row.saturating_sub(1)..(row + 2).min(rows) {
-            for col in 0..cols {
-                both[[row, col]] += across[[r, col]] / 9.0;
-            }
-        }
-    }
-    both
 }
 
 /// Joins parts one or two samples apart: the rim of a clear bead is often broken.
@@ -177,10 +189,10 @@ impl Patch {
                 count += 1.0;
             }
         }
-        let middle = usize::midpoint(self.rows.0, self.rows.1);
-        let touches_side = [self.cols.0.checked_sub(1), Some(self.cols.1 + 1)]
-            .into_iter()
-            .any(|c| c.is_none_or(|c| inside.get([middle, c]).is_none_or(|i| !i)));
+        let touches_side = [left - 1.5, right + 0.5].into_iter().any(|c| {
+            let at = [row.max(0.0) as usize, c.max(0.0) as usize];
+            c < 0.0 || inside.get(at).is_none_or(|i| !i)
+        });
         Candidate {
             row,
             col,
@@ -213,20 +225,24 @@ fn strongest(values: impl Iterator<Item = f32>) -> f32 {
     best.iter().sum::<f32>() / 3.0
 }
 
-/// Half-strength points of a profile (positions of sample edges: a profile of n full samples
-/// spans 0 to n). Half strength is where a blurred edge truly lies.
+/// Where a bead ends, as a share of its usual strength. Half would be right for a flat disc; a
+/// clear ball thins out towards its edge and may be lit from one side only.
+const EDGE_SHARE: f32 = 0.28;
+
+/// The two ends of a profile (positions of sample edges: a profile of n full samples spans 0
+/// to n).
 fn ends(profile: &[f32]) -> (f32, f32) {
     let mut sorted = profile.to_vec();
     sorted.sort_by(f32::total_cmp);
     let plateau = sorted.get(sorted.len() * 3 / 4).copied().unwrap_or(0.0);
-    let half = plateau / 2.0;
-    let first = profile.iter().position(|v| *v >= half).unwrap_or(0);
-    let last = profile.iter().rposition(|v| *v >= half).unwrap_or(0);
+    let edge = plateau * EDGE_SHARE;
+    let first = profile.iter().position(|v| *v >= edge).unwrap_or(0);
+    let last = profile.iter().rposition(|v| *v >= edge).unwrap_or(0);
     let get = |i: Option<usize>| i.and_then(|i| profile.get(i)).copied().unwrap_or(0.0);
     // Between the middle of the sample before and the middle of this one the profile crosses.
     let cross = |outer: f32, inner: f32| {
         if inner - outer > 1e-3 {
-            ((half - outer) / (inner - outer)).clamp(0.0, 1.0)
+            ((edge - outer) / (inner - outer)).clamp(0.0, 1.0)
         } else {
             0.5
         }
@@ -250,7 +266,8 @@ mod tests {
     fn difference(shape: (usize, usize), level: impl Fn(usize, usize) -> f32) -> Difference {
         let levels = Array2::from_shape_fn(shape, |(r, c)| level(r, c));
         Difference {
-            in_noise: levels.mapv(f32::abs),
+            square: levels.mapv(|v| v * v),
+            energy: levels.mapv(|v| v * v),
             levels,
             gain: 1.0,
             changed: 0.0,
@@ -275,6 +292,7 @@ mod tests {
         let found = candidates(
             &difference((80, 40), ellipse(30.0, 19.0, 12.0, 16.0)),
             &inside,
+            &mut Wariness::default(),
         );
         assert_eq!(found.len(), 1, "{found:?}");
         let bead = found[0];
@@ -297,6 +315,7 @@ mod tests {
         let found = candidates(
             &difference((80, 60), |r, c| outer(r, c) - hole(r, c)),
             &inside,
+            &mut Wariness::default(),
         );
         assert_eq!(found.len(), 1, "{found:?}");
         assert!((found[0].height - 18.0).abs() < 1.6, "{found:?}");
@@ -310,9 +329,21 @@ mod tests {
             ellipse(36.0, 20.0, 9.0, 12.0),
         );
         assert_eq!(
-            candidates(&difference((80, 40), |r, c| a(r, c) + b(r, c)), &inside).len(),
+            candidates(
+                &difference((80, 40), |r, c| a(r, c) + b(r, c)),
+                &inside,
+                &mut Wariness::default()
+            )
+            .len(),
             2
         );
-        assert!(candidates(&difference((80, 40), |_, _| 1.0), &inside).is_empty());
+        assert!(
+            candidates(
+                &difference((80, 40), |_, _| 1.0),
+                &inside,
+                &mut Wariness::default()
+            )
+            .is_empty()
+        );
     }
 }

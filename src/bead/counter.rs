@@ -9,8 +9,8 @@ use ndarray::Array2;
 
 use crate::base::{Frame, GlassKind, Ring};
 use crate::bead::Bead;
-use crate::bead::candidate::candidates;
-use crate::bead::explain::{Bore, Ending, Explained, explain, same_bead};
+use crate::bead::candidate::{Wariness, candidates};
+use crate::bead::explain::{Bore, Explained, explain, same_bead, together};
 use crate::bead::rest::{Difference, Rest};
 use crate::bead::sample::Sampler;
 use crate::bead::steady::{Pose, Steady};
@@ -23,6 +23,8 @@ use crate::glass::Outline;
 const GATHER_SECS: f64 = 0.7;
 /// Most frames gathered (at 120 frames a second).
 const GATHER_FRAMES: usize = 90;
+/// A path so many times stronger beside a weaker one makes that its reflection.
+const SHADOW_RATIO: f32 = 1.5;
 /// Settled beads kept for comparison, so that no bead counts twice.
 const REMEMBERED: usize = 12;
 /// Columns of the strip that are kept: ten seconds at 30 frames a second.
@@ -65,6 +67,7 @@ pub struct Counter {
     sampler: Sampler,
     steady: Option<Steady>,
     rest: Rest,
+    wariness: Wariness,
     tracker: Tracker,
     first_frame: u64,
     gathered: Vec<(f64, Array2<f32>)>,
@@ -89,6 +92,7 @@ impl Counter {
             outline: *outline,
             steady: None,
             rest: Rest::new(shape),
+            wariness: Wariness::default(),
             tracker: Tracker::new(shape),
             first_frame: 1,
             gathered: Vec::new(),
@@ -157,6 +161,12 @@ impl Counter {
                 }
             }
         }
+    }
+
+    /// Frames were lost: what was on its way is settled if already certain, and what is seen
+    /// above mid-glass next has passed unseen.
+    pub fn interrupted(&mut self) -> Vec<Bead> {
+        self.give_up()
     }
 
     /// Forgets the picture at rest: the scene has changed for good.
@@ -247,37 +257,43 @@ impl Counter {
         let Some(difference) = self.difference.take() else {
             return Vec::new();
         };
-        let found = candidates(&difference, self.sampler.inside());
+        let found = candidates(&difference, self.sampler.inside(), &mut self.wariness);
         self.strip.push(&difference);
         let over = self.tracker.step(self.at_secs, &found, &self.patch);
         self.rest.learn(&self.patch, &difference, self.at_secs);
         self.difference = Some(difference);
-        self.settle(over, Ending::Followed)
+        self.settle(&over)
     }
 
     fn give_up(&mut self) -> Vec<Bead> {
         let over = self.tracker.give_up();
         self.first_frame = self.tracker.frames() + 1;
-        self.settle(over, Ending::Cut)
+        self.settle(&over)
     }
 
-    fn settle(&mut self, paths: Vec<Path>, ending: Ending) -> Vec<Bead> {
+    fn settle(&mut self, paths: &[Path]) -> Vec<Bead> {
         let (rows, cols) = self.sampler.shape();
         let bore = Bore {
             rows: rows as f32,
             cols: cols as f32,
             kind: self.kind,
             first_frame: self.first_frame,
+            frames_per_s: (1.0 / self.tracker.frame_secs().max(1e-3)) as f32,
         };
         let mut explained: Vec<(Explained, Option<Arc<GrayImage>>)> = paths
             .iter()
-            .filter_map(|path| Some((explain(path, &bore, ending)?, path.picture.clone())))
+            .filter_map(|path| {
+                Some((
+                    explain(path, &bore, self.tracker.clutter())?,
+                    path.picture.clone(),
+                ))
+            })
             .collect();
-        // The best-seen first: a broken piece of a path must not displace the whole.
-        explained.sort_by_key(|e| std::cmp::Reverse(e.0.rows.len()));
+        // The strongest first: a reflection or a broken piece must not displace the bead.
+        explained.sort_by(|a, b| b.0.strength.total_cmp(&a.0.strength));
         let mut beads = Vec::new();
         for (bead, picture) in explained {
-            if self.settled.iter().any(|other| same_bead(other, &bead)) {
+            if self.settled.iter().any(|other| same_bead(other, &bead)) || self.is_shadow(&bead) {
                 continue;
             }
             beads.push(self.bead(&bead, picture));
@@ -285,6 +301,23 @@ impl Counter {
         }
         beads.sort_by(|a: &Bead, b: &Bead| a.at_secs.total_cmp(&b.at_secs));
         beads
+    }
+
+    /// Whether it only runs beside something stronger that is still on its way: its reflection in
+    /// the wall of the glass, or a piece of its rim.
+    fn is_shadow(&self, bead: &Explained) -> bool {
+        self.tracker.paths().iter().any(|path| {
+            path.rises() && path.strength() > SHADOW_RATIO * bead.strength && {
+                let other: Vec<(u64, f32)> =
+                    path.points.iter().map(|p| (p.frame, p.seen.row)).collect();
+                let height = path
+                    .newest()
+                    .map_or(0.0, |p| p.seen.height)
+                    .max(bead.height);
+                let (both, apart) = together(&bead.rows, &other, 0.75 * height);
+                both * 2 >= bead.rows.len() && apart * 2 < both
+            }
+        })
     }
 
     fn bead(&self, bead: &Explained, picture: Option<Arc<GrayImage>>) -> Bead {

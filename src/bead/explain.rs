@@ -2,14 +2,20 @@
 //! are those of physics: it rises through the glass, steadily, as one compact thing.
 
 use crate::base::{BeadKind, GlassKind};
+use crate::bead::clutter::Clutter;
 use crate::bead::track::{Path, Sighting};
 
 /// Share of the glass's height through which a bead must be seen to rise.
-const LEAST_RISE: f32 = 0.38;
-/// The same where the picture began or ended with the bead half-way.
-const LEAST_RISE_CUT: f32 = 0.24;
-/// Fewest sightings: at 15 frames a second a fast bead crosses a port in four.
-const FEWEST_SIGHTINGS: usize = 4;
+const LEAST_RISE: f32 = 0.24;
+/// Fewest sightings: at 15 frames a second a fast bead crosses a port in three.
+const FEWEST_SIGHTINGS: usize = 3;
+/// Chance that a bead on its way is not seen in one frame.
+const UNSEEN_CHANCE: f32 = 0.1;
+/// Share of the height by which the path may begin above the middle: what rises came from below,
+/// but a bead that leaves the nozzle is one with it at first.
+const BEGINS_ABOVE: f32 = 0.25;
+/// Share of the height by which the path may end below the middle.
+const ENDS_BELOW: f32 = 0.1;
 /// Least share of the frames between first and last sighting in which it was seen.
 const LEAST_COVER: f32 = 0.45;
 /// Most scatter about a smooth path, as a share of the height.
@@ -18,6 +24,8 @@ const MOST_SCATTER: f32 = 0.045;
 const LONGEST_PASSAGE_SECS: f32 = 8.0;
 /// Tallest bead, as a share of the height of a tube (a port may hold one of half its height).
 const TALLEST_SHARE: f32 = 0.5;
+/// Widest bead, as a share of the glass.
+const WIDEST_SHARE: f32 = 0.85;
 /// Where oil and gas part, in the bead's own diameters a second. Oil in water rises 16 to 31
 /// diameters a second from 2 to 6 mm (drag law of Schiller and Naumann, 20 to 95 °C), a gas bubble
 /// of 1 to 3 mm at least 70; between them lies the geometric mean.
@@ -40,17 +48,10 @@ pub struct Explained {
     pub kind: BeadKind,
     /// 0 to 1.
     pub confidence: f32,
+    /// Usual weight of its sightings, grey levels × samples.
+    pub strength: f32,
     /// Sightings it rests on: frame number and row.
     pub rows: Vec<(u64, f32)>,
-}
-
-/// How a path came to its end.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Ending {
-    /// It was followed until it left or was lost.
-    Followed,
-    /// The picture ended before the bead did.
-    Cut,
 }
 
 /// The glass a path was seen in.
@@ -64,27 +65,26 @@ pub struct Bore {
     pub kind: GlassKind,
     /// Number of the first frame that was looked at since the start or the last blind spell.
     pub first_frame: u64,
+    /// Frames a second.
+    pub frames_per_s: f32,
 }
 
 /// Judges a path. None when it was no bead, or did not pass mid-glass.
 #[must_use]
-pub fn explain(path: &Path, bore: &Bore, ending: Ending) -> Option<Explained> {
+pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained> {
     let points = moving(&path.points);
     let (first, last) = (points.first()?, points.last()?);
     if points.len() < FEWEST_SIGHTINGS {
         return None;
     }
     let middle = bore.rows / 2.0 - 0.5;
-    let cut = ending == Ending::Cut || first.frame <= bore.first_frame + 2;
     let rise = first.seen.row - last.seen.row;
-    let least = if cut { LEAST_RISE_CUT } else { LEAST_RISE };
-    if rise < least * bore.rows {
+    if rise < LEAST_RISE * bore.rows || last.seen.row > middle + ENDS_BELOW * bore.rows {
         return None;
     }
-    // It must pass mid-glass in sight, or be lost so shortly before or after that the rest is
-    // certain.
-    let beyond = 0.1 * bore.rows;
-    if first.seen.row < middle - beyond || last.seen.row > middle + beyond {
+    // In sight from the first frame on and above the middle already: it passed before.
+    let begins_above = (middle - first.seen.row) / bore.rows;
+    if begins_above > BEGINS_ABOVE || (begins_above > 0.0 && first.frame <= bore.first_frame + 1) {
         return None;
     }
     let frames = (last.frame - first.frame + 1) as f32;
@@ -101,19 +101,16 @@ pub fn explain(path: &Path, bore: &Bore, ending: Ending) -> Option<Explained> {
         return None;
     }
     let lone: Vec<&Sighting> = whole(points, bore.rows);
-    let (at_secs, rows_per_s, scatter) = crossing(&lone, middle, bore.rows)?;
+    let path_fit = crossing(&lone, middle, bore.rows)?;
+    let (at_secs, rows_per_s, scatter) = (path_fit.at_secs, path_fit.rows_per_s, path_fit.scatter);
     if scatter > MOST_SCATTER * bore.rows + 1.0 || rows_per_s <= 0.0 {
         return None;
     }
     if bore.rows / rows_per_s > LONGEST_PASSAGE_SECS {
         return None;
     }
-    let sides = points.iter().filter(|p| p.seen.touches_side).count() as f32 / points.len() as f32;
-    if sides > 0.5 {
-        return None;
-    }
     let (height, width) = size(&lone, middle);
-    if height > TALLEST_SHARE * bore.rows || width > 0.9 * bore.cols {
+    if height > TALLEST_SHARE * bore.rows || width > WIDEST_SHARE * bore.cols {
         return None;
     }
     let across = match bore.kind {
@@ -127,14 +124,15 @@ pub fn explain(path: &Path, bore: &Bore, ending: Ending) -> Option<Explained> {
     } else {
         BeadKind::Oil
     };
-    let sure = |value: f32, enough: f32| (value / enough).clamp(0.0, 1.0);
-    let confidence = (sure(cover, 0.8)
-        * sure(rise, 0.6 * bore.rows)
-        * sure(points.len() as f32, 5.0)
-        * (1.0 - scatter / (2.5 * (MOST_SCATTER * bore.rows + 1.0))))
-        .clamp(0.0, 1.0)
-        .sqrt()
-        * 0.995;
+    let mut weights: Vec<f32> = lone.iter().map(|p| p.seen.weight).collect();
+    let weight = crate::bead::steady::median(&mut weights);
+    let unseen = frames - points.len() as f32;
+    let surplus =
+        evidence(&lone, &path_fit, clutter, unseen) - clutter.chance_runs(bore.frames_per_s);
+    if surplus < 0.0 {
+        return None;
+    }
+    let confidence = 1.0 - 0.5 * (-surplus / 4.0).exp() - 0.004;
     Some(Explained {
         at_secs,
         rows_per_s,
@@ -142,6 +140,7 @@ pub fn explain(path: &Path, bore: &Bore, ending: Ending) -> Option<Explained> {
         width,
         kind,
         confidence,
+        strength: weight,
         rows: points.iter().map(|p| (p.frame, p.seen.row)).collect(),
     })
 }
@@ -155,22 +154,29 @@ pub fn same_bead(a: &Explained, b: &Explained) -> bool {
     if apart > height * 1.5 {
         return false;
     }
-    let mut both = 0_u32;
-    let mut distinct = 0_u32;
+    let (both, distinct) = together(&a.rows, &b.rows, 0.75 * height);
+    // Never in one frame together: one bead whose path broke. Mostly apart: two beads.
+    both == 0 || distinct * 2 < both
+}
+
+/// In how many frames two paths were both seen, and in how many of these more than `apart` rows
+/// from each other.
+#[must_use]
+pub fn together(a: &[(u64, f32)], b: &[(u64, f32)], apart: f32) -> (usize, usize) {
+    let (mut both, mut distinct) = (0, 0);
     let mut j = 0;
-    for (frame, row) in &a.rows {
-        while b.rows.get(j).is_some_and(|(f, _)| f < frame) {
+    for (frame, row) in a {
+        while b.get(j).is_some_and(|(f, _)| f < frame) {
             j += 1;
         }
-        if let Some((f, other)) = b.rows.get(j)
+        if let Some((f, other)) = b.get(j)
             && f == frame
         {
             both += 1;
-            distinct += u32::from((row - other).abs() > 0.75 * height);
+            distinct += usize::from((row - other).abs() > apart);
         }
     }
-    // Never in one frame together: one bead whose path broke. Mostly apart: two beads.
-    both == 0 || distinct * 2 < both
+    (both, distinct)
 }
 
 /// Leaves out the time in which it stood still before it rose.
@@ -198,9 +204,43 @@ fn whole(points: &[Sighting], rows: f32) -> Vec<&Sighting> {
     }
 }
 
+/// How a path crosses the middle.
+struct Crossing {
+    at_secs: f64,
+    rows_per_s: f32,
+    /// Scatter about the smooth path, rows rms.
+    scatter: f32,
+}
+
+/// How much less likely these sightings are by chance than by a bead, natural logarithm. The two
+/// least likely ones only had to turn up somewhere; all others had to lie on their path.
+fn evidence(points: &[&Sighting], fit: &Crossing, clutter: &Clutter, unseen: f32) -> f32 {
+    let aside: Vec<f32> = points
+        .windows(2)
+        .filter_map(|w| Some(w.get(1)?.seen.col - w.first()?.seen.col))
+        .collect();
+    let drift = (aside.iter().map(|d| d * d).sum::<f32>() / aside.len().max(1) as f32).sqrt();
+    let gate = (4.0 * fit.scatter.max(0.4) + 1.0) * (4.0 * drift.max(0.4) + 1.0);
+    let mut odds: Vec<(f32, f32)> = points
+        .iter()
+        .map(|p| {
+            let (row, weight) = (p.seen.row, p.seen.weight);
+            (
+                -clutter.expected(row, weight, gate).ln(),
+                -clutter.anywhere(row, weight).ln(),
+            )
+        })
+        .collect();
+    odds.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let free = odds.len().saturating_sub(2);
+    let on_path: f32 = odds.iter().take(free).map(|o| o.0).sum();
+    let somewhere: f32 = odds.iter().skip(free).map(|o| o.1.max(0.0)).sum();
+    on_path + somewhere + unseen.max(0.0) * UNSEEN_CHANCE.ln()
+}
+
 /// Time at the middle row, speed there (rows a second), and scatter about the path (rows rms),
 /// from a parabola row(t) fitted twice, the second time without outliers.
-fn crossing(points: &[&Sighting], middle: f32, rows: f32) -> Option<(f64, f32, f32)> {
+fn crossing(points: &[&Sighting], middle: f32, rows: f32) -> Option<Crossing> {
     let near: Vec<&&Sighting> = points
         .iter()
         .filter(|p| (p.seen.row - middle).abs() < 0.4 * rows)
@@ -259,7 +299,11 @@ fn crossing(points: &[&Sighting], middle: f32, rows: f32) -> Option<(f64, f32, f
         t -= ((value(fit, t) - f64::from(middle)) / slope).clamp(-0.5, 0.5);
     }
     let speed = -(fit[1] + 2.0 * fit[2] * t);
-    (t.is_finite() && speed.is_finite()).then_some((origin + t, speed as f32, scatter as f32))
+    (t.is_finite() && speed.is_finite()).then_some(Crossing {
+        at_secs: origin + t,
+        rows_per_s: speed as f32,
+        scatter: scatter as f32,
+    })
 }
 
 fn value(fit: [f64; 3], t: f64) -> f64 {

@@ -2,6 +2,7 @@
 //! explanation of rising streaks, size and kind. One bead, one count; it knows nothing of rates.
 
 pub mod candidate;
+pub mod clutter;
 pub mod counter;
 pub mod explain;
 pub mod rest;

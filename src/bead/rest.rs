@@ -13,8 +13,13 @@ const SAMPLES: usize = 15;
 const SAMPLE_EVERY_SECS: f64 = 0.6;
 /// Smallest noise assumed, grey levels: quantising alone gives 0.3, video coding about this.
 const LEAST_NOISE: f32 = 0.9;
-/// Step of the running noise estimate per frame, as a ratio: doubles in about 35 frames.
-const NOISE_STEP: f32 = 1.02;
+/// Share of frames whose energy lies under the running noise estimate.
+const NOISE_QUANTILE: f32 = 0.85;
+/// That quantile of the mean of nine squares of unit normal noise (chi-square with 9 degrees of
+/// freedom over 9): turns the estimate into a variance.
+const NOISE_QUANTILE_OF_UNIT: f32 = 1.477;
+/// Speed of the running noise estimate, as a ratio per frame.
+const NOISE_STEP: f32 = 0.06;
 /// Rows over which light is taken as even: under a twentieth of a mains band in the picture.
 const LIGHT_ROWS: usize = 8;
 /// Added to both sides of a light ratio, grey levels, so that near-black does not blow it up.
@@ -28,6 +33,7 @@ pub struct Rest {
     last_sample_secs: f64,
     stale_row: usize,
     reference: Array2<f32>,
+    /// Running quantile of the 3 × 3 mean square, grey levels squared.
     noise: Array2<f32>,
     ready: bool,
 }
@@ -37,11 +43,13 @@ pub struct Rest {
 pub struct Difference {
     /// Signed difference after the light is evened, grey levels.
     pub levels: Array2<f32>,
-    /// The difference in units of each sample's own noise, unsigned.
-    pub in_noise: Array2<f32>,
+    /// Mean square of the difference over 3 × 3 samples, grey levels squared.
+    pub square: Array2<f32>,
+    /// The same in units of each sample's own noise variance: about 1 where nothing happens.
+    pub energy: Array2<f32>,
     /// Light of the glass against rest: 1 is the same.
     pub gain: f32,
-    /// Share of samples far off (over four times their noise and over six levels), 0 to 1.
+    /// Share of samples far off (over sixteen times their noise's energy and over six levels), 0 to 1.
     pub changed: f32,
 }
 
@@ -55,7 +63,7 @@ impl Rest {
             last_sample_secs: f64::NEG_INFINITY,
             stale_row: usize::MAX,
             reference: Array2::zeros(shape),
-            noise: Array2::from_elem(shape, LEAST_NOISE),
+            noise: Array2::from_elem(shape, LEAST_NOISE * LEAST_NOISE),
             ready: false,
         }
     }
@@ -73,16 +81,25 @@ impl Rest {
         }
         self.next = 0;
         self.last_sample_secs = at_secs;
-        let (rows, cols) = self.reference.dim();
+        let rows = self.reference.nrows();
         let mut column = Vec::with_capacity(SAMPLES);
         for row in 0..rows {
             self.relearn_row(row, &mut column);
-            for col in 0..cols {
-                let middle = self.reference[[row, col]];
-                column.clear();
-                column.extend(self.samples.iter().map(|s| (s[[row, col]] - middle).abs()));
-                self.noise[[row, col]] = median(&mut column);
-            }
+        }
+        let squares: Vec<Array2<f32>> = self
+            .samples
+            .iter()
+            .map(|sample| mean_square(&(sample - &self.reference)))
+            .collect();
+        let rank = (squares.len() as f32 * NOISE_QUANTILE) as usize;
+        for (at, noise) in self.noise.indexed_iter_mut() {
+            column.clear();
+            column.extend(squares.iter().map(|s| s[at]));
+            column.sort_by(f32::total_cmp);
+            *noise = column
+                .get(rank.min(column.len().saturating_sub(1)))
+                .copied()
+                .unwrap_or(1.0);
         }
         self.stale_row = usize::MAX;
         self.ready = !self.samples.is_empty();
@@ -106,29 +123,34 @@ impl Rest {
         let (rows, cols) = self.reference.dim();
         let gains = self.light(patch, inside);
         let mut levels = Array2::zeros((rows, cols));
-        let mut in_noise = Array2::zeros((rows, cols));
-        let (mut changed, mut count) = (0_u32, 0_u32);
         for row in 0..rows {
             let gain = between(&gains, row);
             for col in 0..cols {
-                if !inside[[row, col]] {
-                    continue;
+                if inside[[row, col]] {
+                    levels[[row, col]] = (patch[[row, col]] + LIGHT_BASE) / gain
+                        - self.reference[[row, col]]
+                        - LIGHT_BASE;
                 }
-                let level = (patch[[row, col]] + LIGHT_BASE) / gain
-                    - self.reference[[row, col]]
-                    - LIGHT_BASE;
-                let noise = (1.4826 * self.noise[[row, col]]).max(LEAST_NOISE);
-                let z = level.abs() / noise;
-                levels[[row, col]] = level;
-                in_noise[[row, col]] = z;
-                count += 1;
-                changed += u32::from(z > 4.0 && level.abs() > 6.0);
             }
+        }
+        let square = mean_square(&levels);
+        let mut energy = Array2::zeros((rows, cols));
+        let (mut changed, mut count) = (0_u32, 0_u32);
+        for (at, level) in levels.indexed_iter() {
+            if !inside[at] {
+                continue;
+            }
+            let variance = (self.noise[at] / NOISE_QUANTILE_OF_UNIT).max(LEAST_NOISE * LEAST_NOISE);
+            let value: f32 = square[at] / variance;
+            energy[at] = value;
+            count += 1;
+            changed += u32::from(value > 16.0 && level.abs() > 6.0);
         }
         let mut all = gains.clone();
         Difference {
             levels,
-            in_noise,
+            square,
+            energy,
             gain: median(&mut all),
             changed: changed as f32 / count.max(1) as f32,
         }
@@ -136,12 +158,11 @@ impl Rest {
 
     /// Learns slowly from a frame that could be judged.
     pub fn learn(&mut self, patch: &Array2<f32>, difference: &Difference, at_secs: f64) {
-        for (noise, level) in self.noise.iter_mut().zip(&difference.levels) {
-            if level.abs() > *noise {
-                *noise = (*noise * NOISE_STEP).clamp(0.1, 60.0);
-            } else {
-                *noise = (*noise / NOISE_STEP).clamp(0.1, 60.0);
-            }
+        let up = 1.0 + NOISE_STEP * NOISE_QUANTILE;
+        let down = 1.0 / (1.0 + NOISE_STEP * (1.0 - NOISE_QUANTILE));
+        for (noise, square) in self.noise.iter_mut().zip(&difference.square) {
+            let step = if *square > *noise { up } else { down };
+            *noise = (*noise * step).clamp(0.02, 4000.0);
         }
         let rows = self.reference.nrows();
         if at_secs - self.last_sample_secs >= SAMPLE_EVERY_SECS && self.stale_row >= rows {
@@ -204,6 +225,33 @@ impl Rest {
     }
 }
 
+/// Mean of squares over 3 × 3 samples.
+fn mean_square(levels: &Array2<f32>) -> Array2<f32> {
+    let (rows, cols) = levels.dim();
+    let mut across = Array2::zeros((rows, cols));
+    for row in 0..rows {
+        let (mut before, mut here) = (0.0, levels[[row, 0]] * levels[[row, 0]]);
+        for col in 0..cols {
+            let after = if col + 1 < cols {
+                levels[[row, col + 1]] * levels[[row, col + 1]]
+            } else {
+                0.0
+            };
+            across[[row, col]] = before + here + after;
+            (before, here) = (here, after);
+        }
+    }
+    let mut both = Array2::zeros((rows, cols));
+    for row in 0..rows {
+        for near in row.saturating_sub(1)..(row + 2).min(rows) {
+            for col in 0..cols {
+                both[[row, col]] += across[[near, col]] / 9.0;
+            }
+        }
+    }
+    both
+}
+
 /// The gain of one row, straight between the middles of the blocks.
 fn between(gains: &[f32], row: usize) -> f32 {
     let position = (row as f32 + 0.5) / LIGHT_ROWS as f32 - 0.5;
@@ -231,7 +279,7 @@ mod tests {
         rest.begin(&[&at_rest, &at_rest, &at_rest], 0.0);
         let mut brighter = at_rest.mapv(|v| (v + 8.0) * 1.3 - 8.0);
         let calm = rest.difference(&brighter, &inside);
-        assert!(calm.in_noise.iter().all(|z| *z < 0.5));
+        assert!(calm.energy.iter().all(|e| *e < 0.25));
         assert!((calm.gain - 1.3).abs() < 0.01);
         for row in 20..28 {
             for col in 8..16 {
@@ -240,7 +288,7 @@ mod tests {
         }
         let with_bead = rest.difference(&brighter, &inside);
         assert!((with_bead.levels[[24, 12]] + 40.0 / 1.3).abs() < 2.0);
-        assert!(with_bead.in_noise[[10, 4]] < 1.0);
+        assert!(with_bead.energy[[10, 4]] < 1.0);
     }
 
     #[test]

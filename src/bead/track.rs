@@ -8,6 +8,7 @@ use image::GrayImage;
 use ndarray::Array2;
 
 use crate::bead::candidate::Candidate;
+use crate::bead::clutter::Clutter;
 
 /// Fastest rise looked for, glass widths a second: a gas bubble at 0.35 m/s in a 12 mm glass.
 const FASTEST_WIDTHS_PER_S: f32 = 30.0;
@@ -21,6 +22,8 @@ const MOST_PATHS: usize = 48;
 const STILL_POINTS: usize = 16;
 /// Movement under this many rows in that time is standing still.
 const STILL_ROWS: f32 = 2.5;
+/// A step up of so many rows from standing still may be a departure.
+const DEPARTS_ROWS: f32 = 1.0;
 /// From this many points on a path is sure enough to own its candidates.
 const SURE_POINTS: usize = 3;
 
@@ -72,6 +75,22 @@ impl Path {
             .get(self.points.len().saturating_sub(4)..)
             .unwrap_or(&[]);
         slope(tail)
+    }
+
+    /// Usual weight of its sightings, grey levels × samples.
+    #[must_use]
+    pub fn strength(&self) -> f32 {
+        let mut weights: Vec<f32> = self.points.iter().map(|p| p.seen.weight).collect();
+        crate::bead::steady::median(&mut weights)
+    }
+
+    /// Whether it stood still and its newest sighting is a step upwards: a bead may be leaving
+    /// the nozzle, which is a path of its own.
+    fn departs(&self) -> bool {
+        let n = self.points.len();
+        !self.rises()
+            && n >= 2
+            && self.points[n - 2].seen.row - self.points[n - 1].seen.row > DEPARTS_ROWS
     }
 
     /// Where it should be at a time, row.
@@ -145,6 +164,7 @@ pub struct Tracker {
     rows: f32,
     cols: f32,
     paths: Vec<Path>,
+    clutter: Clutter,
     frame: u64,
     last_secs: Option<f64>,
     frame_secs: f64,
@@ -158,6 +178,7 @@ impl Tracker {
             rows: shape.0 as f32,
             cols: shape.1 as f32,
             paths: Vec::new(),
+            clutter: Clutter::new(shape),
             frame: 0,
             last_secs: None,
             frame_secs: 1.0 / 30.0,
@@ -168,6 +189,12 @@ impl Tracker {
     #[must_use]
     pub fn frames(&self) -> u64 {
         self.frame
+    }
+
+    /// What turns up for no reason in this glass.
+    #[must_use]
+    pub fn clutter(&self) -> &Clutter {
+        &self.clutter
     }
 
     /// Usual time between frames, seconds.
@@ -206,6 +233,7 @@ impl Tracker {
             }));
         }
         self.prune();
+        self.learn_clutter(found);
         for path in &mut self.paths {
             path.forget_stillness();
             keep_picture(path, at_secs, patch);
@@ -255,13 +283,13 @@ impl Tracker {
                 if !shared {
                     owner[c] = Some(p);
                 }
-                sure[c] |= is_sure;
                 self.paths[p].points.push(Sighting {
                     at_secs,
                     frame: self.frame,
                     seen: found[c],
                     shared,
                 });
+                sure[c] |= is_sure && !self.paths[p].departs();
             }
         }
         sure
@@ -316,7 +344,7 @@ impl Tracker {
         let mut owned: Vec<(u64, f32, f32)> = self
             .paths
             .iter()
-            .filter(|p| p.is_sure())
+            .filter(|p| p.is_sure() && !p.departs())
             .filter_map(|p| p.newest().map(|s| (s.frame, s.seen.row, s.seen.col)))
             .collect();
         owned.retain(|o| o.0 == self.frame);
@@ -333,6 +361,21 @@ impl Tracker {
                 .sort_by_key(|p| std::cmp::Reverse(p.points.len()));
             self.paths.truncate(MOST_PATHS);
         }
+    }
+
+    /// What no rising path holds is clutter.
+    fn learn_clutter(&mut self, found: &[Candidate]) {
+        let frame = self.frame;
+        let rising: Vec<(f32, f32)> = self
+            .paths
+            .iter()
+            .filter(|p| p.points.len() > SURE_POINTS && p.rises())
+            .filter_map(Path::newest)
+            .filter(|s| s.frame == frame)
+            .map(|s| (s.seen.row, s.seen.col))
+            .collect();
+        self.clutter
+            .learn(found.iter().filter(|c| !rising.contains(&(c.row, c.col))));
     }
 
     fn ended(&mut self, at_secs: f64) -> Vec<Path> {
@@ -392,7 +435,7 @@ fn keep_picture(path: &mut Path, at_secs: f64, patch: &Array2<f32>) {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
 
     pub(crate) fn blob(row: f32, col: f32) -> Candidate {
