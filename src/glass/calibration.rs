@@ -29,3 +29,16 @@ pub struct FeedCalibration {
     /// Scale at the axis of the glass, pixels per millimetre, when known.
     pub px_per_mm: Option<f64>,
 }
+
+impl FeedCalibration {
+    /// A feed without a name, with the default band and no scale.
+    #[must_use]
+    pub fn new(outline: Outline) -> Self {
+        Self {
+            name: String::new(),
+            outline,
+            band: Band::default(),
+            px_per_mm: None,
+        }
+    }
+}

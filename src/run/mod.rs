@@ -2,7 +2,10 @@
 //! logbook that keeps what it found. Snapshot out, intents in.
 
 pub mod event;
+mod feed;
+pub mod instrument;
 pub mod snapshot;
 
 pub use event::Event;
+pub use instrument::Instrument;
 pub use snapshot::{BeadMark, FeedSnapshot, HistoryPoint, Intent, Notice, RunSnapshot, Snapshot};
