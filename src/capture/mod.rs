@@ -4,6 +4,9 @@
 
 use crate::base::Frame;
 
+mod standin;
+pub use standin::{SourceSpec, open, pace};
+
 /// What one call of [`Source::next`] brought.
 #[derive(Clone, Debug)]
 pub enum Grab {

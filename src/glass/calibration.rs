@@ -29,3 +29,24 @@ pub struct FeedCalibration {
     /// Scale at the axis of the glass, pixels per millimetre, when known.
     pub px_per_mm: Option<f64>,
 }
+
+/// STAND-IN.
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
+pub struct CalibrationError(pub String);
+
+#[allow(missing_docs, clippy::all, clippy::pedantic)]
+impl Calibration {
+    pub fn read(path: &std::path::Path) -> Result<Self, CalibrationError> {
+        Err(CalibrationError(format!(
+            "{} cannot be read",
+            path.display()
+        )))
+    }
+    pub fn write(&self, path: &std::path::Path) -> Result<(), CalibrationError> {
+        std::fs::write(path, self.to_toml()).map_err(|e| CalibrationError(e.to_string()))
+    }
+    pub fn to_toml(&self) -> String {
+        format!("# {:?}\n", self)
+    }
+}

@@ -2,6 +2,7 @@
 //! that keeps them. It looks at pictures, never at a camera, and counts nothing.
 
 pub mod calibration;
+pub mod find;
 pub mod geometry;
 
 pub use calibration::{Calibration, FeedCalibration};

@@ -131,3 +131,12 @@ pub struct Alarm {
     /// Source time of its last change of state, seconds.
     pub since_secs: f64,
 }
+
+/// STAND-IN. Whether a cause is there now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Condition {
+    /// Not there.
+    Normal,
+    /// There.
+    Active,
+}
