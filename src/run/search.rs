@@ -26,10 +26,7 @@ pub enum SearchError {
     #[error("{0}: there is no picture in it; check the file, or record it again")]
     NoPictures(String),
     /// No glass was found.
-    #[error(
-        "{0}: no sight glass was found{1}; give the outlines with --calibration FILE.toml, or take \
-         the picture again with the glasses upright, whole, lit and sharp"
-    )]
+    #[error("{0}: {1}; or give the outlines with --calibration FILE.toml")]
     NoGlasses(String, String),
     /// A person broke it off.
     #[error("the search was broken off")]
@@ -121,18 +118,19 @@ pub fn search(
             return Err(if newest.is_none() {
                 SearchError::NoPictures(about.name)
             } else {
-                SearchError::NoGlasses(about.name, in_brackets(&doubts))
+                SearchError::NoGlasses(about.name, no_glass_words(&doubts))
             });
         }
     }
 }
 
-/// Reasons as they stand after a statement: ` (one; another)`, or nothing.
+/// Why no glass was found, in the finder's own sentences where it has some.
 #[must_use]
-pub fn in_brackets(reasons: &[String]) -> String {
+pub fn no_glass_words(reasons: &[String]) -> String {
     if reasons.is_empty() {
-        String::new()
+        "no glass found: see that each glass is upright, whole, lit and sharp in the picture"
+            .to_owned()
     } else {
-        format!(" ({})", reasons.join("; "))
+        reasons.join("; ")
     }
 }

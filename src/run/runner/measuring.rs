@@ -14,7 +14,7 @@ use crate::glass::find::Finder;
 use crate::judge::{Cause, Condition};
 use crate::run::logbook::LogThread;
 use crate::run::outlines::{self, Presets};
-use crate::run::search::in_brackets;
+use crate::run::search::no_glass_words;
 use crate::run::{Event, Instrument, Intent, Notice, Recording, Snapshot};
 
 use super::grabbing::Picture;
@@ -166,8 +166,9 @@ impl Measuring {
                 self.obey(intent);
             }
             if self.parts.shared.take_overflow() {
-                self.notices.asked =
-                    wrong("The instrument was too busy to take what was asked; ask again.");
+                self.notices.asked = Some(wrong(
+                    "The instrument was too busy to take what was asked; ask again.",
+                ));
                 self.changed = true;
             }
             if let Some(picture) = self.next_picture() {
@@ -299,11 +300,9 @@ impl Measuring {
                 };
             }
             Looked::NothingFound(reasons) => {
-                let reasons = in_brackets(&reasons);
+                let reasons = no_glass_words(&reasons);
                 self.notices.looking = Some(wrong(format!(
-                    "No sight glass is found in the picture{reasons}. See that each glass is \
-                     upright, whole, lit and sharp, or give the outlines yourself. The search goes \
-                     on."
+                    "{reasons}. Or give the outlines yourself. The search goes on."
                 )));
             }
         }
@@ -419,8 +418,9 @@ impl Measuring {
             }
         }
         if self.instrument.is_none() {
-            self.notices.looking =
-                wrong("No sight glass was found, and the pictures are over: nothing was counted.");
+            self.notices.looking = Some(wrong(
+                "No sight glass was found, and the pictures are over: nothing was counted.",
+            ));
         }
         if let Picture::Failed(why) = last {
             self.notices.source = Some(wrong(why));
