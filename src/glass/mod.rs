@@ -7,3 +7,4 @@ pub mod geometry;
 
 pub use calibration::{Calibration, FeedCalibration};
 pub use geometry::{Outline, UprightBox};
+pub use find::{Finder, Found, FoundGlass};

@@ -87,6 +87,17 @@ fn wrong(words: impl Into<String>) -> Notice {
     }
 }
 
+/// How far the source has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Phase {
+    /// It brings pictures, or will again.
+    Running,
+    /// It can bring nothing more, and not because a clip is over.
+    SourceGone,
+    /// Everything is settled: the clip is over, or the program ends.
+    Over,
+}
+
 /// A second search while counting goes on.
 struct Again {
     finder: Finder,
@@ -116,10 +127,7 @@ pub(super) struct Measuring {
     notices: Notices,
     published_secs: f64,
     changed: bool,
-    /// The source can bring nothing more, and not because a clip is over.
-    failed: bool,
-    /// Everything is settled: the clip is over, or the program ends.
-    over: bool,
+    phase: Phase,
 }
 
 impl Measuring {
@@ -148,8 +156,7 @@ impl Measuring {
             notices: Notices::default(),
             published_secs: f64::NEG_INFINITY,
             changed: true,
-            failed: false,
-            over: false,
+            phase: Phase::Running,
             parts,
         }
     }
@@ -231,9 +238,9 @@ impl Measuring {
     fn nothing_came(&mut self) {
         let clock = Arc::clone(&self.parts.shared.clock);
         let silent_secs = clock.monotonic_secs() - self.heard_secs;
-        let gone = self.failed || self.parts.shared.has_died(Worker::Capture);
+        let gone = self.phase == Phase::SourceGone || self.parts.shared.has_died(Worker::Capture);
         let overdue = self.parts.about.live && silent_secs > SILENT_SECS;
-        if self.over || !(gone || overdue) {
+        if self.phase == Phase::Over || !(gone || overdue) {
             return;
         }
         let at_secs = self.tie.source_secs(clock.as_ref());
@@ -424,7 +431,7 @@ impl Measuring {
         }
         if let Picture::Failed(why) = last {
             self.notices.source = Some(wrong(why));
-            self.failed = true;
+            self.phase = Phase::SourceGone;
             if self.parts.about.live {
                 // A camera that is gone for good: the feeds go on unseen, and are shown so.
                 self.publish_now();
@@ -438,10 +445,10 @@ impl Measuring {
 
     /// Settles what is open and ends the run; once.
     fn finish(&mut self) {
-        if self.over {
+        if self.phase == Phase::Over {
             return;
         }
-        self.over = true;
+        self.phase = Phase::Over;
         if let Some(instrument) = &mut self.instrument {
             let events = instrument.finish();
             self.tell(events);
@@ -674,7 +681,7 @@ impl Measuring {
                 .map(|(run, log)| run.snapshot(log)),
             notice: self.notices.newest(),
             calibration: self.calibration.clone(),
-            ended: self.over || self.failed,
+            ended: self.phase != Phase::Running,
             heartbeats: Vec::new(),
         });
     }
