@@ -2,6 +2,8 @@
 //! delivers luma pictures with monotonic stamps and says plainly when it cannot; it knows nothing
 //! of glasses and beads.
 
+pub mod demo;
+
 use crate::base::Frame;
 
 mod standin;
