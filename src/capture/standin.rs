@@ -19,6 +19,9 @@ impl std::str::FromStr for SourceSpec {
 /// Stand-in.
 #[allow(missing_docs, clippy::all, clippy::pedantic)]
 pub fn open(spec: &SourceSpec, _clock: Arc<dyn Clock>) -> Result<Box<dyn Source>, CaptureError> {
+    if spec.0 == "demo" || spec.0.starts_with("demo:") {
+        return super::demo::open(spec.0.strip_prefix("demo:").unwrap_or(""));
+    }
     if spec.0 != "demo" && spec.0 != "clip" {
         return Err(CaptureError::NoSuchSource(format!(
             "{}: there is no such file",

@@ -155,7 +155,7 @@ impl Logbook {
 }
 
 /// Whether the tables refuse this entry for good, whatever the disk does.
-fn is_refusal(error: &rusqlite::Error) -> bool {
+pub(super) fn is_refusal(error: &rusqlite::Error) -> bool {
     matches!(
         error.sqlite_error_code(),
         Some(ErrorCode::ConstraintViolation | ErrorCode::TypeMismatch | ErrorCode::TooBig)

@@ -238,7 +238,11 @@ impl Measuring {
     fn nothing_came(&mut self) {
         let clock = Arc::clone(&self.parts.shared.clock);
         let silent_secs = clock.monotonic_secs() - self.heard_secs;
-        let gone = self.phase == Phase::SourceGone || self.parts.shared.has_died(Worker::Capture);
+        if self.phase == Phase::Running && self.parts.shared.has_died(Worker::Capture) {
+            // The words for it come from the death itself.
+            self.source_over(None);
+        }
+        let gone = self.phase == Phase::SourceGone;
         let overdue = self.parts.about.live && silent_secs > SILENT_SECS;
         if self.phase == Phase::Over || !(gone || overdue) {
             return;
@@ -276,7 +280,7 @@ impl Measuring {
                 self.source_secs = self.source_secs.max(*at_secs);
             }
             Picture::End | Picture::Failed(_) => {
-                self.source_over(picture);
+                self.source_over(Some(picture));
                 return;
             }
         }
@@ -413,7 +417,7 @@ impl Measuring {
     }
 
     /// The source has nothing more.
-    fn source_over(&mut self, last: Picture) {
+    fn source_over(&mut self, last: Option<Picture>) {
         if let Some(looking) = &mut self.looking {
             // A clip shorter than the search: what was seen must do.
             let looked = looking.decide();
@@ -429,14 +433,15 @@ impl Measuring {
                 "No sight glass was found, and the pictures are over: nothing was counted.",
             ));
         }
-        if let Picture::Failed(why) = last {
+        let ended_well = matches!(last, Some(Picture::End));
+        if let Some(Picture::Failed(why)) = last {
             self.notices.source = Some(wrong(why));
+        }
+        if !ended_well && self.parts.about.live {
+            // A camera that is gone for good: the feeds go on unseen, and are shown so.
             self.phase = Phase::SourceGone;
-            if self.parts.about.live {
-                // A camera that is gone for good: the feeds go on unseen, and are shown so.
-                self.publish_now();
-                return;
-            }
+            self.publish_now();
+            return;
         }
         self.finish();
         self.publish_now();
