@@ -3,6 +3,7 @@
 
 pub mod event;
 pub mod export;
+mod feed;
 pub mod instrument;
 pub mod logbook;
 pub mod outlines;

@@ -1,28 +1,24 @@
 //! Draws what moves into a copy of the picture at rest: beads on their way up and beads growing on
 //! the nozzles, every pixel by sight rays bent at the glass, at the bead and at the glass again,
-//! spread over the time the shutter is open. The sensor's part — gain, noise, 8 bits — is here
-//! too.
-
-use image::GrayImage;
+//! spread over the time the shutter is open. What lies over the picture is left to the veil.
 
 use super::model::{Model, Place};
-use super::noise::Gaussian;
 use super::optics::{self, Body, Ray, v3};
 use super::scene::{GAS_INDEX, Glass, OIL_INDEX, PORT_BEADS_BEHIND_MM, Scene};
 use crate::base::{BeadKind, GlassKind};
 
 /// Samples of one pixel of a bead, each at its own place in the pixel and its own time.
 const SAMPLES: usize = 8;
-/// Where in the pixel each sample lies (x, y), and when within the open time (0 to 1).
+/// Where in the pixel each sample lies (x, y), and in which eighth of the open time.
 const PATTERN: [(f64, f64, f64); SAMPLES] = [
-    (0.0625, 0.5625, 0.3125),
-    (0.1875, 0.0625, 0.8125),
-    (0.3125, 0.8125, 0.0625),
-    (0.4375, 0.3125, 0.5625),
-    (0.5625, 0.6875, 0.9375),
-    (0.6875, 0.1875, 0.1875),
-    (0.8125, 0.9375, 0.6875),
-    (0.9375, 0.4375, 0.4375),
+    (0.0625, 0.5625, 2.0),
+    (0.1875, 0.0625, 6.0),
+    (0.3125, 0.8125, 0.0),
+    (0.4375, 0.3125, 4.0),
+    (0.5625, 0.6875, 7.0),
+    (0.6875, 0.1875, 1.0),
+    (0.8125, 0.9375, 5.0),
+    (0.9375, 0.4375, 3.0),
 ];
 /// A thing in a water-filled tube looks at most this much wider than it is: 1.33 on the axis, more
 /// at the back of the bore.
@@ -30,13 +26,16 @@ const WIDEST_LOOK: f64 = 1.6;
 /// Brightest sample of a bead, luma steps: a spark must not drown a whole pixel.
 const SPARK_LUMA: f64 = 420.0;
 
-/// A bead at the moments of the samples.
+/// A bead while the shutter is open.
 struct Moving<'a> {
     glass: &'a Glass,
     kind: BeadKind,
-    places: [Place; SAMPLES],
+    /// Where it is as the shutter opens and as it closes.
+    places: [Place; 2],
     /// Only what is above this height belongs to it (a growing bead ends at the tip).
     floor_mm: f64,
+    /// Only what is below this height can be seen (oil may fill the glass from above).
+    ceiling_mm: f64,
 }
 
 /// Draws all beads of the model as they are while the shutter is open, from `open_secs` on for
@@ -53,8 +52,9 @@ pub fn draw_beads(
             let moving = Moving {
                 glass,
                 kind: BeadKind::Oil,
-                places: [place; SAMPLES],
+                places: [place; 2],
                 floor_mm: scene.space.tip_mm,
+                ceiling_mm: model.ceiling_mm(index).min(scene.space.top_mm),
             };
             draw_one(scene, &moving, canvas);
         }
@@ -66,12 +66,13 @@ pub fn draw_beads(
         if bead.released_secs > open_secs + open_for_secs {
             continue;
         }
-        let places = PATTERN.map(|(_, _, when)| bead.place(open_secs + when * open_for_secs));
+        let places = [open_secs, open_secs + open_for_secs].map(|at| bead.place(at));
         let moving = Moving {
             glass,
             kind: bead.kind,
             places,
-            floor_mm: f64::NEG_INFINITY,
+            floor_mm: -scene.space.top_mm,
+            ceiling_mm: model.ceiling_mm(bead.feed).min(scene.space.top_mm),
         };
         draw_one(scene, &moving, canvas);
     }
@@ -83,12 +84,18 @@ fn draw_one(scene: &Scene, moving: &Moving<'_>, canvas: &mut [f32]) {
         BeadKind::Oil => OIL_INDEX,
         BeadKind::Gas => GAS_INDEX,
     };
-    let bodies = moving.places.map(|place| Body {
-        centre: axis + v3(place.x_mm, place.y_mm, place.z_mm),
-        half_width_mm: place.half_width_mm,
-        half_height_mm: place.half_height_mm,
+    let [opens, closes] = moving.places;
+    let body_at = |when: f64| Body {
+        centre: axis
+            + v3(
+                opens.x_mm + when * (closes.x_mm - opens.x_mm),
+                opens.y_mm + when * (closes.y_mm - opens.y_mm),
+                opens.z_mm + when * (closes.z_mm - opens.z_mm),
+            ),
+        half_width_mm: opens.half_width_mm,
+        half_height_mm: opens.half_height_mm,
         index,
-    });
+    };
     let (left, top, right, bottom) = moving
         .glass
         .stand
@@ -97,22 +104,23 @@ fn draw_one(scene: &Scene, moving: &Moving<'_>, canvas: &mut [f32]) {
     let step_x = stand.glass_from_picture(1.0, 0.0);
     let origin = stand.glass_from_picture(0.0, 0.0);
     let step_x = (step_x.0 - origin.0, step_x.1 - origin.1);
-    let limit = scene.space.top_mm;
     for y in top..bottom {
         let row = y as usize * scene.size_px.0 as usize;
         for x in left..right {
             let (mut sum, mut hits) = (0.0, 0_u32);
-            for (sample, body) in PATTERN.iter().zip(&bodies) {
+            let shake = jitter(x, y);
+            for sample in &PATTERN {
                 let at_y = f64::from(y) + sample.1;
                 let at_x = f64::from(x) + sample.0;
                 let start = stand.glass_from_picture(0.0, at_y);
                 let (gx, gy) = (start.0 + at_x * step_x.0, start.1 + at_x * step_x.1);
-                if gy.abs() >= limit || gy < moving.floor_mm {
+                if gy >= moving.ceiling_mm || gy <= moving.floor_mm {
                     continue;
                 }
-                let luma = scene
-                    .sight(moving.glass, gx, gy)
-                    .and_then(|ray| bead_luma(scene, moving, body, &ray));
+                let luma = scene.sight(moving.glass, gx, gy).and_then(|ray| {
+                    let body = body_at((sample.2 + shake) / SAMPLES as f64);
+                    bead_luma(scene, moving, &body, &ray)
+                });
                 if let Some(luma) = luma {
                     sum += luma.clamp(0.0, SPARK_LUMA);
                     hits += 1;
@@ -125,6 +133,12 @@ fn draw_one(scene: &Scene, moving: &Moving<'_>, canvas: &mut [f32]) {
             }
         }
     }
+}
+
+/// A number from 0 to 1 for a pixel, very different from its neighbours': it moves the samples in
+/// time, so that a fast bead is smeared, not repeated.
+fn jitter(x: u32, y: u32) -> f64 {
+    (52.983 * (0.067_110_56 * f64::from(x) + 0.005_837_15 * f64::from(y)).fract()).fract()
 }
 
 /// Box on the glass (left, bottom, right, top; mm) that surely holds the bead at all its moments.
@@ -193,35 +207,4 @@ fn bead_luma(scene: &Scene, moving: &Moving<'_>, body: &Body, ray: &Ray) -> Opti
     };
     luma += passage.thrown_back * (mirror - luma);
     Some(luma)
-}
-
-/// The sensor: adds noise of a spread (luma steps at mid-grey, less in the dark) and rounds to 8
-/// bits. `key` chooses the noise.
-#[must_use]
-pub fn develop(
-    canvas: &[f32],
-    size_px: (u32, u32),
-    noise: &Gaussian,
-    spread: f64,
-    key: u64,
-) -> GrayImage {
-    let (width, height) = size_px;
-    let mut pixels = vec![0_u8; canvas.len()];
-    // Half the variance at mid-grey comes from reading out, half from the light itself.
-    let by_luma: Vec<f32> = (0..=255)
-        .map(|luma| (spread * (0.5 + 0.5 * f64::from(luma) / 128.0).sqrt()) as f32)
-        .collect();
-    let row_len = width as usize;
-    for (row, (out, values)) in pixels
-        .chunks_exact_mut(row_len)
-        .zip(canvas.chunks_exact(row_len))
-        .enumerate()
-    {
-        let run = noise.run(key.wrapping_mul(8191).wrapping_add(row as u64), row_len);
-        for ((out, &value), &step) in out.iter_mut().zip(values).zip(run) {
-            let spread = by_luma[usize::from(value as u8)];
-            *out = (value + step * spread + 0.5) as u8;
-        }
-    }
-    GrayImage::from_raw(width, height, pixels).unwrap_or_default()
 }

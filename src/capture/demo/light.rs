@@ -43,55 +43,61 @@ pub struct Lighting {
     pub chamber: f64,
 }
 
-/// Cosine from the lamp's middle to its edge: a shaded work lamp some 16° wide.
-const LAMP_COS: f64 = 0.990;
+/// Cosine from the lamp's middle to its edge: a work lamp some 30° wide, near by.
+const LAMP_COS: f64 = 0.966;
+/// A tall bright window at the side, which draws a line of light on round glass: the direction of
+/// its middle across, half its width in the same measure, and its luma.
+const SIDE_WINDOW: (f64, f64) = (-0.80, 0.02);
+/// Luma of that window as a multiple of the room's.
+const SIDE_WINDOW_BY_ROOM: f64 = 9.0;
 
 impl Lighting {
     /// The light for a mode; sizes follow the outer radius and the visible height of the glasses.
+    /// Plates are put where a camera turned by `turn_deg` sees them behind the glasses.
     #[must_use]
-    pub fn new(light: Light, outer_radius_mm: f64, glass_mm: f64) -> Self {
+    pub fn new(light: Light, outer_radius_mm: f64, glass_mm: f64, turn_deg: f64) -> Self {
         let lamp = v3(-0.45, 0.6, 0.75).unit();
-        let behind = outer_radius_mm + 7.0;
+        let behind = outer_radius_mm + 13.0;
         let plate = |middle: f64, half: f64, luma: f64| Plate {
             behind_mm: behind,
-            middle_mm: middle * outer_radius_mm,
+            middle_mm: middle * outer_radius_mm + behind * turn_deg.to_radians().tan(),
             half_width_mm: half * outer_radius_mm,
             half_height_mm: 0.5 * glass_mm + 4.0,
             luma,
         };
-        let panel_behind_mm = behind + 8.0;
+        let panel_behind_mm = behind + 6.0;
         match light {
             Light::Backlit => Self {
-                plate: Some(plate(0.0, 1.35, 205.0)),
+                plate: Some(plate(0.0, 1.25, 208.0)),
                 panel: 34.0,
                 panel_behind_mm,
-                room: 30.0,
-                ambient: 38.0,
-                key: 55.0,
+                room: 34.0,
+                ambient: 52.0,
+                key: 85.0,
                 lamp,
-                lamp_luma: 1500.0,
+                lamp_luma: 2500.0,
                 chamber: 190.0,
             },
             Light::Card => Self {
-                plate: Some(plate(0.75, 0.95, 168.0)),
+                plate: Some(plate(0.70, 0.95, 172.0)),
                 panel: 56.0,
                 panel_behind_mm,
                 room: 55.0,
                 ambient: 60.0,
                 key: 150.0,
                 lamp,
-                lamp_luma: 5000.0,
+                lamp_luma: 9000.0,
                 chamber: 150.0,
             },
             Light::Front => Self {
                 plate: None,
                 panel: 30.0,
                 panel_behind_mm,
-                room: 36.0,
-                ambient: 48.0,
-                key: 205.0,
+                room: 46.0,
+                ambient: 52.0,
+                key: 235.0,
                 lamp,
-                lamp_luma: 16_000.0,
+                lamp_luma: 30_000.0,
                 chamber: 34.0,
             },
         }
@@ -131,7 +137,13 @@ impl Lighting {
         } else {
             0.0
         };
-        sky.max(4.0) + lamp
+        let beside = (along.x - SIDE_WINDOW.0).abs() < SIDE_WINDOW.1 && along.z > 0.0;
+        let window = if beside {
+            SIDE_WINDOW_BY_ROOM * self.room
+        } else {
+            0.0
+        };
+        sky.max(4.0) + lamp + window
     }
 
     /// Luma at the end of a ray in the water of a port's chamber: the back wall at `depth_mm`, or
@@ -159,12 +171,20 @@ impl Lighting {
             * (self.ambient * (0.75 + 0.25 * normal.y) + self.key * normal.dot(self.lamp).max(0.0))
     }
 
+    /// Luma of a thick film on a glass.
+    #[must_use]
+    pub fn film_luma(&self) -> f64 {
+        // A film shows some of the light from behind and some of its own.
+        let behind = self.plate.map_or(self.panel, |plate| plate.luma);
+        0.35 * behind + self.dull(0.35, v3(0.0, 0.0, 1.0))
+    }
+
     /// Luma of worked brass with that outward normal, looked at along −z.
     #[must_use]
     pub fn brass(&self, normal: Vec3) -> f64 {
         let half = (self.lamp + v3(0.0, 0.0, 1.0)).unit();
         let gloss = normal.dot(half).max(0.0).powi(18);
-        self.dull(0.52, normal) + 0.45 * self.key * gloss
+        self.dull(0.60, normal) + 0.60 * self.key * gloss
     }
 }
 

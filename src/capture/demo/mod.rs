@@ -4,6 +4,7 @@
 
 pub mod camera;
 pub mod draw;
+pub mod faults;
 pub mod light;
 pub mod model;
 pub mod noise;
@@ -11,13 +12,16 @@ pub mod optics;
 pub mod physics;
 pub mod scene;
 pub mod settings;
+pub mod veil;
 
 pub use settings::{DemoSettings, Light};
 
 use crate::base::{BeadKind, FeedNumber, Frame, GlassKind, Ring};
 use crate::capture::{About, CaptureError, Grab, Source};
+use faults::{Fault, Faults};
 use model::{Model, Pass};
 use scene::Scene;
+use veil::Patch;
 
 /// How many beads the truth remembers: days of slow feeds, and a bounded amount of memory.
 const TRUTH_BEADS: usize = 20_000;
@@ -75,17 +79,30 @@ pub fn open(words: &str) -> Result<Box<dyn Source>, CaptureError> {
     Ok(Box::new(DemoSource::from_words(words)?))
 }
 
+/// Share of the time between frames that reading out a picture takes, first row to last.
+const READOUT_SHARE: f64 = 0.8;
+/// How long the source waits before it says that nothing came, seconds.
+const PATIENCE_SECS: f64 = 0.5;
+
 /// The demo as a source of frames. Frames come as fast as they are asked for, with the stamps of
 /// its own clock; pacing is left to others.
 pub struct DemoSource {
     settings: DemoSettings,
     about: About,
     model: Model,
+    faults: Faults,
     scene: Scene,
+    /// The camera before any knock, and the knock that the picture at rest was traced with.
+    camera: camera::Camera,
+    knock: Option<((f64, f64), f64)>,
     base: Vec<f32>,
+    patches: Vec<Option<Patch>>,
     canvas: Vec<f32>,
+    trembled: Vec<f32>,
     gaussian: noise::Gaussian,
     number: u64,
+    stalled_secs: f64,
+    last: Option<Frame>,
     beads: Ring<BeadTruth>,
 }
 
@@ -101,9 +118,11 @@ impl DemoSource {
     /// A demo from settings.
     ///
     /// # Errors
-    /// As [`DemoSettings::check`].
+    /// As [`DemoSettings::check`]; also when a fault's words are not known.
     pub fn new(settings: DemoSettings) -> Result<Self, CaptureError> {
         settings.check()?;
+        let mut faults = Faults::new(settings.feeds, settings.seed);
+        faults.ask(&settings.fault, 0.0)?;
         let model = Model::new(&settings);
         let rims: Vec<f64> = (0..settings.feeds).map(|f| model.rim_mm(f)).collect();
         let scene = Scene::new(&settings, &rims);
@@ -119,14 +138,35 @@ impl DemoSource {
                 live: false,
             },
             model,
+            faults,
+            camera: scene.camera,
+            knock: None,
+            patches: vec![None; settings.feeds],
+            trembled: Vec::new(),
             scene,
             canvas: base.clone(),
             base,
             gaussian: noise::Gaussian::new(settings.seed),
             number: 0,
+            stalled_secs: 0.0,
+            last: None,
             beads: Ring::new(TRUTH_BEADS),
             settings,
         })
+    }
+
+    /// Switches faults on or off from the next frame on, in the words of [`faults`].
+    ///
+    /// # Errors
+    /// [`CaptureError::NoSuchSource`] with a sentence that names the known words.
+    pub fn switch(&mut self, words: &str) -> Result<(), CaptureError> {
+        self.faults.ask(words, self.now_secs())
+    }
+
+    /// Source time of the next frame.
+    #[must_use]
+    pub fn now_secs(&self) -> f64 {
+        self.number as f64 / self.settings.fps
     }
 
     /// What it was asked for.
@@ -201,36 +241,165 @@ impl DemoSource {
             });
         }
     }
-}
 
-impl Source for DemoSource {
-    fn next(&mut self) -> Result<Grab, CaptureError> {
-        let number = self.number;
-        self.number += 1;
-        let at_secs = number as f64 / self.settings.fps;
-        // The stamp is the middle of the time during which the shutter is open.
-        let open_for = self.settings.shutter / self.settings.fps;
+    /// Moves the model and the slow faults on to a time.
+    fn live_until(&mut self, at_secs: f64) {
+        let step = at_secs - self.model.now_secs();
+        self.faults.advance(at_secs, step);
+        let space = self.model.space();
+        for feed in 0..self.settings.feeds {
+            let factor = self.faults.rate_factor(feed, at_secs);
+            self.model.set_factor(feed, factor);
+            let flooded = self.faults.flooded(feed);
+            let ceiling = if flooded > 0.0 {
+                space.top_mm - flooded * (space.top_mm - space.floor_mm)
+            } else {
+                f64::INFINITY
+            };
+            self.model.set_ceiling(feed, ceiling);
+        }
         let passes = self.model.advance(at_secs);
         self.remember(passes);
+    }
+
+    /// Follows a knock, or its taking back.
+    fn follow_camera(&mut self, at_secs: f64) {
+        let knock = self.faults.knocked(at_secs);
+        if knock == self.knock {
+            return;
+        }
+        self.knock = knock;
+        let camera = match knock {
+            Some((shift_px, roll_deg)) => self.camera.knocked(shift_px, roll_deg),
+            None => self.camera,
+        };
+        self.scene.move_camera(camera);
+        self.base = self.scene.bake();
+        self.patches.fill(None);
+    }
+
+    /// Draws the picture of a moment.
+    fn picture(&mut self, number: u64, at_secs: f64) -> image::GrayImage {
+        self.follow_camera(at_secs);
+        let size_px = self.scene.size_px;
+        let salt = self.settings.seed as u32;
+        let behind = self.faults.passer_at(Fault::PasserBehind, at_secs);
         self.canvas.copy_from_slice(&self.base);
+        for feed in 0..self.settings.feeds {
+            let wanted = self.faults.flooded(feed) > 0.0
+                || self.faults.filmed(feed) > 0.0
+                || behind.is_some();
+            if wanted && self.patches[feed].is_none() {
+                self.patches[feed] = Patch::new(&self.scene, feed);
+            }
+            if let Some(patch) = &self.patches[feed] {
+                let level = self.model.ceiling_mm(feed);
+                if level.is_finite() {
+                    patch.flood(&self.scene, feed, level, &mut self.canvas);
+                }
+            }
+        }
+        // The stamp is the middle of the time during which the shutter is open.
+        let open_for = self.settings.shutter / self.settings.fps;
+        let open_at = at_secs - 0.5 * open_for;
         draw::draw_beads(
             &self.scene,
             &self.model,
             &mut self.canvas,
-            at_secs - 0.5 * open_for,
+            open_at,
             open_for,
         );
-        let picture = draw::develop(
-            &self.canvas,
-            self.scene.size_px,
+        for (feed, patch) in self.patches.iter().enumerate() {
+            let Some(patch) = patch else { continue };
+            if let Some(place) = behind {
+                patch.shade_behind(&self.scene, feed, place, &mut self.canvas);
+            }
+            let film = self.faults.filmed(feed);
+            if film > 0.0 {
+                patch.film(
+                    &self.scene,
+                    self.scene.glasses[feed].salt,
+                    film,
+                    &mut self.canvas,
+                );
+            }
+        }
+        if let Some(thickness) = self.faults.strength(Fault::Steam, at_secs) {
+            veil::steam(size_px, at_secs, thickness, salt, &mut self.canvas);
+        }
+        if let Some(place) = self.faults.passer_at(Fault::Passer, at_secs) {
+            veil::pass_before(size_px, place, &mut self.canvas);
+        }
+        let canvas = match self.faults.shake_px(at_secs) {
+            Some(by_px) => {
+                self.trembled.resize(self.canvas.len(), 0.0);
+                veil::shift(size_px, by_px, &self.canvas, &mut self.trembled);
+                &self.trembled
+            }
+            None => &self.canvas,
+        };
+        let mut sensor = self.faults.sensor(at_secs);
+        sensor.noise = sensor.noise.hypot(self.settings.noise);
+        let readout_secs = READOUT_SHARE / self.settings.fps;
+        veil::develop(
+            canvas,
+            size_px,
             &self.gaussian,
-            self.settings.noise,
+            &sensor,
             number,
-        );
-        Ok(Grab::Frame(Frame::new(number, at_secs, picture)))
+            readout_secs,
+        )
+    }
+}
+
+impl Source for DemoSource {
+    fn next(&mut self) -> Result<Grab, CaptureError> {
+        let mut at_secs = self.now_secs();
+        if let Some(until_secs) = self.faults.stalled_until(at_secs) {
+            // Told in steps of the patience; the frames of that time are lost.
+            let told_secs = self.stalled_secs.max(at_secs) + PATIENCE_SECS;
+            if told_secs < until_secs {
+                self.stalled_secs = told_secs;
+                return Ok(Grab::Nothing { at_secs: told_secs });
+            }
+            self.number = (until_secs * self.settings.fps).ceil() as u64;
+            at_secs = self.now_secs();
+        }
+        while self.faults.strikes(Fault::Lost, self.number, at_secs) {
+            self.number += 1;
+            at_secs = self.now_secs();
+        }
+        let number = self.number;
+        self.number += 1;
+        self.live_until(at_secs);
+        // However late, stamps never run backwards.
+        const LEAST_STEP_SECS: f64 = 1e-3;
+        let earliest = self
+            .last
+            .as_ref()
+            .map_or(0.0, |last| last.at_secs + LEAST_STEP_SECS);
+        let stamp_secs = earliest.max(at_secs + self.faults.late_secs(number, at_secs));
+        let again = self.faults.strength(Fault::Frozen, at_secs).is_some()
+            || self.faults.strikes(Fault::Doubled, number, at_secs);
+        let frame = match &self.last {
+            Some(last) if again => Frame {
+                number,
+                at_secs: stamp_secs,
+                luma: last.luma.clone(),
+            },
+            _ => Frame::new(number, stamp_secs, self.picture(number, at_secs)),
+        };
+        self.last = Some(frame.clone());
+        Ok(Grab::Frame(frame))
     }
 
     fn about(&self) -> &About {
         &self.about
+    }
+
+    fn fault(&mut self, words: &str) {
+        if let Err(refusal) = self.switch(words) {
+            tracing::warn!("{refusal}");
+        }
     }
 }

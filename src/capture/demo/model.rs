@@ -255,6 +255,12 @@ impl Model {
         }
     }
 
+    /// The height that [`Model::set_ceiling`] set, mm above mid-glass.
+    #[must_use]
+    pub fn ceiling_mm(&self, feed: usize) -> f64 {
+        self.feeds.get(feed).map_or(f64::INFINITY, |f| f.ceiling_mm)
+    }
+
     /// Moves the model on to a time and gives the beads that passed mid-glass since, in order of
     /// time.
     pub fn advance(&mut self, to_secs: f64) -> Vec<Pass> {

@@ -45,7 +45,7 @@ pub struct Glass {
     /// Whiteness of its oil's body.
     pub albedo: f64,
     /// Salt for its dirt.
-    salt: u32,
+    pub salt: u32,
 }
 
 /// The scene at rest.
@@ -115,6 +115,7 @@ impl Scene {
                 settings.light,
                 0.5 * settings.glass_width_mm(),
                 settings.glass_height_mm(),
+                settings.turn_deg,
             ),
             space: GlassSpace::new(settings),
             kind: settings.kind,
@@ -186,11 +187,15 @@ impl Scene {
     /// behind.
     #[must_use]
     pub fn end(&self, glass: &Glass, ray: &Ray) -> f64 {
+        self.end_in(glass, ray, &self.tube)
+    }
+
+    fn end_in(&self, glass: &Glass, ray: &Ray, tube: &Tube) -> f64 {
         if let Some((_, luma)) = self.nozzle(glass, ray) {
             return luma;
         }
         match self.kind {
-            GlassKind::Tube => match self.tube.leave(ray) {
+            GlassKind::Tube => match tube.leave(ray) {
                 Some(out) if out.from.y.abs() > self.space.top_mm => 0.35 * self.lighting.ambient,
                 Some(out) => self.lighting.seen(&out, glass.stand.yaw),
                 None => 0.7 * self.lighting.room,
@@ -309,7 +314,7 @@ impl Scene {
         let behind = match tube.enter(x) {
             Entry::Liquid(mut ray) => {
                 ray.from.y = y;
-                self.end(glass, &ray)
+                self.end_in(glass, &ray, tube)
             }
             Entry::WallOnly(mut ray) => {
                 ray.from.y = y;
@@ -317,7 +322,51 @@ impl Scene {
             }
             Entry::Beside => self.lighting.room,
         };
-        (behind * (1.0 - share) * (1.0 - share) + mirrored * share) * self.dirt(glass, x, y)
+        // Light that runs along in the wall comes out where the wall is looked along.
+        const EDGE_SHARE: f64 = 0.22;
+        let edge = EDGE_SHARE * self.lighting.key * (x / b).abs().powi(14);
+        (behind * (1.0 - share) * (1.0 - share) + mirrored * share) * self.dirt(glass, x, y) + edge
+    }
+
+    /// Whether a place of a glass's space (across, up; mm) lies on the visible glass.
+    #[must_use]
+    pub fn on_glass(&self, glass: &Glass, x_mm: f64, y_mm: f64) -> bool {
+        match self.kind {
+            GlassKind::Tube => {
+                x_mm.abs() < self.tube.outer_radius_mm && y_mm.abs() < self.space.top_mm
+            }
+            GlassKind::Port => (x_mm / glass.stand.yaw.0).hypot(y_mm) < self.window_radius_mm,
+        }
+    }
+
+    /// Luma at a place of a glass (mm) that is full of oil.
+    #[must_use]
+    pub fn oily_luma(&self, glass: &Glass, x_mm: f64, y_mm: f64) -> f64 {
+        // Oil in bulk is seen less bright than a small bead of it.
+        const BULK: f64 = 0.35;
+        let (behind, way_mm, normal) = match self.kind {
+            GlassKind::Tube => {
+                let tube = Tube {
+                    liquid_index: OIL_INDEX,
+                    ..self.tube
+                };
+                let b = tube.outer_radius_mm;
+                let way_mm = match tube.enter(x_mm) {
+                    Entry::Liquid(ray) => optics::cross_cylinder(&ray, tube.bore_radius_mm)
+                        .map_or(0.0, |(near, far)| far - near),
+                    Entry::WallOnly(_) | Entry::Beside => 0.0,
+                };
+                let u = (x_mm / b).clamp(-1.0, 1.0);
+                let behind = self.through_tube(glass, x_mm, y_mm, &tube);
+                (behind, way_mm, v3(u, 0.0, (1.0 - u * u).sqrt()))
+            }
+            GlassKind::Port => {
+                let behind = self.port_luma(glass, x_mm, y_mm).unwrap_or(0.0);
+                (behind, PORT_DEPTH_MM, v3(0.0, 0.0, 1.0))
+            }
+        };
+        let through = glass.tint.powf(way_mm / 4.0);
+        through * behind + (1.0 - through) * self.lighting.dull(BULK * glass.albedo, normal)
     }
 
     /// Old dirt on a glass: faint streaks and a few spots, never changing.
@@ -478,7 +527,7 @@ impl Scene {
             };
             let along = ((along / every).rem_euclid(1.0) - 0.5) * every;
             luma *= round_head(along, across - 5.0, 1.5);
-        } else if out > -3.0 && y > 0.0 {
+        } else if out_y > -3.0 && y > 0.0 {
             // The frame's shadow.
             luma *= 0.72;
         }

@@ -110,8 +110,8 @@ impl Default for DemoSettings {
             satellites: 0.0,
             pairs: 0.0,
             pair_gap: 1.0,
-            tint: vec![0.45, 0.55, 0.35],
-            albedo: vec![0.5],
+            tint: vec![0.5, 0.6, 0.4],
+            albedo: vec![0.65],
             flatten: 0.0,
             noise: 1.5,
             shutter: 0.3,
@@ -185,8 +185,8 @@ pub fn of_feed(values: &[f64], index: usize) -> f64 {
 }
 
 impl DemoSettings {
-    /// Reads `demo` or `demo:key=value,key=value…`; lists are parted by semicolons. When rates are
-    /// named but the number of feeds is not, there are as many feeds as rates.
+    /// Reads `demo` or `demo:key=value,key=value…`; lists are parted by semicolons. When several
+    /// rates are named but the number of feeds is not, there are as many feeds as rates.
     ///
     /// # Errors
     /// [`CaptureError::NoSuchSource`] with a sentence that says what is wrong and what is known.
@@ -213,7 +213,7 @@ impl DemoSettings {
             rates_named |= key == "rates";
             settings.set(key, value)?;
         }
-        if rates_named && !feeds_named {
+        if rates_named && !feeds_named && settings.rates_per_minute.len() > 1 {
             settings.feeds = settings.rates_per_minute.len();
         }
         settings.check()?;
