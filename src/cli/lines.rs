@@ -303,16 +303,18 @@ pub fn feed_words(feed: Option<FeedNumber>, name: &str) -> String {
     }
 }
 
-/// A reading for people: `2.4 drops/min (1.9 to 3.0)`.
+/// A reading and its verdict for people: `2.41 drops/min (1.93 to 3.02), in band`; the verdict
+/// alone when there is no reading.
 #[must_use]
-pub fn reading_words(reading: Option<ReadingReport>) -> String {
+pub fn verdict_words(reading: Option<ReadingReport>, state: FeedState) -> String {
     match reading {
-        None => "no reading yet".to_owned(),
+        None => state.words().to_owned(),
         Some(r) => format!(
-            "{} drops/min ({} to {})",
+            "{} drops/min ({} to {}), {}",
             significant(r.drops_per_minute),
             significant(r.low),
-            significant(r.high)
+            significant(r.high),
+            state.words()
         ),
     }
 }

@@ -13,7 +13,7 @@ use crate::run::tally::{Progress, TallyReport, TallySettings, tally};
 
 use super::args::TallyArgs;
 use super::code;
-use super::lines::{feed_words, measures_words, reading_words};
+use super::lines::{feed_words, measures_words, verdict_words};
 use super::out::{Out, complain};
 
 /// Counts the clip.
@@ -103,13 +103,12 @@ fn print(out: &mut Out, report: &TallyReport) -> io::Result<()> {
     for glass in &report.glasses {
         let count = |kind| glass.beads.iter().filter(|bead| bead.kind == kind).count();
         out.line(&format!(
-            "{}, {}: {} drops, {} bubbles; {}; {}",
+            "{}, {}: {} drops, {} bubbles; {}",
             feed_words(Some(glass.feed), &glass.name),
             glass.kind.word(),
             count(BeadKind::Oil),
             count(BeadKind::Gas),
-            reading_words(glass.reading),
-            glass.state.words()
+            verdict_words(glass.reading, glass.state)
         ))?;
         for bead in &glass.beads {
             out.line(&format!(

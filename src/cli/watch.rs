@@ -18,7 +18,7 @@ use crate::run::{Event, FeedSnapshot, Notice, Recording, Runner, RunnerSettings,
 
 use super::args::WatchArgs;
 use super::code;
-use super::lines::{Line, event_words, feed_words, reading_words};
+use super::lines::{Line, event_words, feed_words, verdict_words};
 use super::out::{Out, complain};
 
 /// How long to wait for an event before looking around, milliseconds.
@@ -296,7 +296,7 @@ impl Screen {
             && let Some(feed) = snapshot.feeds.iter().find(|shown| shown.feed == *feed)
         {
             let reading = feed.reading.as_ref().map(ReadingReport::of);
-            line = format!("{line}; {}, {}", reading_words(reading), feed.state.words());
+            line = format!("{line}; {}", verdict_words(reading, feed.state));
         }
         self.out.line(&line)
     }
@@ -330,10 +330,9 @@ fn status_words(now_secs: f64, feed: &FeedSnapshot) -> String {
         .blind
         .map_or_else(String::new, |why| format!(" ({})", why.words()));
     format!(
-        "{now_secs:8.2} s  {}: {}, {}{blind}; {} drops{last}",
+        "{now_secs:8.2} s  {}: {}{blind}; {} drops{last}",
         feed_words(Some(feed.feed), &feed.calibration.name),
-        reading_words(feed.reading.as_ref().map(ReadingReport::of)),
-        feed.state.words(),
+        verdict_words(feed.reading.as_ref().map(ReadingReport::of), feed.state),
         feed.drops
     )
 }

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use crate::base::{Clock, FeedNumber};
+use crate::base::FeedNumber;
 use crate::capture::About;
 use crate::glass::Calibration;
 use crate::run::Event;
@@ -25,16 +25,15 @@ pub struct RunStart {
 }
 
 impl RunStart {
-    /// A run that starts now.
+    /// A run that starts at a source time and the wall time that belongs to it.
     #[must_use]
-    pub fn now(
+    pub fn new(
         title: String,
         about: About,
         from_secs: f64,
+        started_wall_secs: f64,
         calibration: Arc<Calibration>,
-        clock: &dyn Clock,
     ) -> Self {
-        let started_wall_secs = clock.wall_secs();
         Self {
             key: format!("{started_wall_secs:.6}-{:016x}", rand::random::<u64>()),
             title,

@@ -17,7 +17,7 @@ use crate::run::outlines::{self, Presets};
 use crate::run::search::no_glass_words;
 use crate::run::{Event, Instrument, Intent, Notice, Recording, Snapshot};
 
-use super::grabbing::Picture;
+use super::grabbing::{Dropped, Picture};
 use super::looking::{Looked, Looking};
 use super::recording::{RunUnderWay, Tie};
 use super::shared::{Shared, Worker};
@@ -365,18 +365,7 @@ impl Measuring {
                     arrived_secs,
                 };
                 self.stamps.push(frame.at_secs);
-                if let Some(dropped) = dropped {
-                    let why = format!(
-                        "{} frames were dropped because counting did not keep up with the camera",
-                        dropped.count
-                    );
-                    self.tell(vec![Event::Gap {
-                        from_secs: dropped.from_secs,
-                        to_secs: dropped.to_secs,
-                        why,
-                    }]);
-                }
-                self.step(|instrument| instrument.step(&frame));
+                self.step_frame(&frame, dropped);
                 self.look_again(&frame);
             }
             Picture::Nothing { at_secs } => {
@@ -390,6 +379,37 @@ impl Measuring {
             }
             Picture::End | Picture::Failed(_) => {}
         }
+    }
+
+    /// Steps the instrument. It sees from the frames' numbers that some are missing; that they were
+    /// dropped here, and why, is told in its words or, failing that, beside them.
+    fn step_frame(&mut self, frame: &Frame, dropped: Option<Dropped>) {
+        let Some(instrument) = &mut self.instrument else {
+            return;
+        };
+        let mut events = instrument.step(frame);
+        if let Some(dropped) = dropped {
+            let cause = format!(
+                "{} frames were dropped because counting did not keep up with the camera",
+                dropped.count
+            );
+            let told = events.iter_mut().find_map(|event| match event {
+                Event::Gap { why, .. } => Some(why),
+                _ => None,
+            });
+            if let Some(why) = told {
+                *why = format!("{why}; {cause}");
+            } else {
+                let gap = Event::Gap {
+                    from_secs: dropped.from_secs,
+                    to_secs: dropped.to_secs,
+                    why: cause,
+                };
+                events.insert(0, gap);
+            }
+        }
+        self.changed = true;
+        self.tell(events);
     }
 
     fn step(&mut self, ask: impl FnOnce(&mut Instrument) -> Vec<Event>) {
@@ -482,14 +502,25 @@ impl Measuring {
         };
         let clock = Arc::clone(&self.parts.shared.clock);
         // Pictures that were kept belong to the run.
-        let from_secs = match self.waiting.front() {
-            Some(Picture::Frame { frame, .. }) => frame.at_secs,
-            _ => self.now_secs(),
+        let (from_secs, tie) = match self.waiting.front() {
+            Some(Picture::Frame {
+                frame,
+                arrived_secs,
+                ..
+            }) => {
+                let tie = Tie {
+                    at_secs: frame.at_secs,
+                    arrived_secs: *arrived_secs,
+                };
+                (frame.at_secs, tie)
+            }
+            _ => (self.now_secs(), self.tie),
         };
         self.run = Some(RunUnderWay::start(
             title,
             self.parts.about.clone(),
             from_secs,
+            tie,
             Arc::clone(calibration),
             log,
             clock.as_ref(),
@@ -630,7 +661,7 @@ impl Measuring {
             let condition = if failing {
                 Condition::Active
             } else {
-                Condition::Normal
+                Condition::Clear
             };
             self.step(|instrument| instrument.condition(Cause::LogbookNotWritten, condition));
         }

@@ -54,11 +54,13 @@ impl RunUnderWay {
         title: String,
         about: About,
         from_secs: f64,
+        tie: Tie,
         calibration: Arc<Calibration>,
         log: &LogThread,
         clock: &dyn Clock,
     ) -> Self {
-        let start = RunStart::now(title, about, from_secs, calibration, clock);
+        let wall_secs = tie.wall_secs(from_secs, clock);
+        let start = RunStart::new(title, about, from_secs, wall_secs, calibration);
         let mut run = Self {
             start: Arc::new(start),
             next_sequence: 0,
@@ -66,7 +68,6 @@ impl RunUnderWay {
             clock_record_secs: clock.monotonic_secs(),
             offset_secs: clock.wall_secs() - clock.monotonic_secs(),
         };
-        let wall_secs = run.start.started_wall_secs;
         run.keep(Entry::Start, from_secs, wall_secs, log);
         run.keep(
             Entry::Clock { stepped_secs: 0.0 },
