@@ -2,27 +2,28 @@
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
-
-#[derive(Parser)]
-struct Arguments {
-    #[command(subcommand)]
-    command: Verb,
-}
-
-#[derive(Subcommand)]
-enum Verb {
-    /// Writes a practice clip of the demo, with its truth beside it.
-    Draw(beadtally::cli::draw::DrawArgs),
-}
+use beadtally::cli::{self, Outcome, WindowWanted};
 
 fn main() -> ExitCode {
-    let Verb::Draw(arguments) = Arguments::parse().command;
-    match beadtally::cli::draw::run(&arguments) {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(error) => {
-            eprintln!("beadtally: {error:#}");
-            ExitCode::FAILURE
-        }
+    match cli::run(std::env::args_os()) {
+        Outcome::Exit(code) => ExitCode::from(code),
+        Outcome::OpenWindow(wanted) => open_window(&wanted),
     }
+}
+
+#[cfg(not(feature = "window"))]
+fn open_window(_wanted: &WindowWanted) -> ExitCode {
+    cli::out::complain(
+        "this build has no window; watch in the terminal with `beadtally watch demo`, or build it \
+         with its default features",
+    );
+    ExitCode::from(cli::code::FAILED)
+}
+
+#[cfg(feature = "window")]
+fn open_window(wanted: &WindowWanted) -> ExitCode {
+    cli::out::complain(&format!(
+        "STAND-IN: the window for {wanted:?} is not merged yet"
+    ));
+    ExitCode::from(cli::code::FAILED)
 }

@@ -143,7 +143,9 @@ impl Rest {
             if !inside[at] {
                 continue;
             }
-            let variance = (self.noise[at] / NOISE_QUANTILE_OF_UNIT).max(LEAST_NOISE * LEAST_NOISE);
+            // Evening out a dimmed picture multiplies its noise.
+            let variance =
+                dimmed * (self.noise[at] / NOISE_QUANTILE_OF_UNIT).max(LEAST_NOISE * LEAST_NOISE);
             let value: f32 = square[at] / variance;
             energy[at] = value;
             count += 1;

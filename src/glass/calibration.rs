@@ -386,16 +386,3 @@ fn overlap(a: &Outline, b: &Outline) -> f64 {
         f64::from(inside) / f64::from(all)
     }
 }
-
-impl FeedCalibration {
-    /// A feed without a name, with the default band and no scale.
-    #[must_use]
-    pub fn new(outline: Outline) -> Self {
-        Self {
-            name: String::new(),
-            outline,
-            band: Band::default(),
-            px_per_mm: None,
-        }
-    }
-}
