@@ -308,7 +308,7 @@ fn strongest(values: impl Iterator<Item = f32>) -> f32 {
 
 /// Where a bead ends, as a share of its usual strength. Half would be right for a flat disc; a
 /// clear ball thins out towards its edge and may be lit from one side only.
-const EDGE_SHARE: f32 = 0.28;
+const EDGE_SHARE: f32 = 0.38;
 
 /// The two ends of a profile (positions of sample edges: a profile of n full samples spans 0
 /// to n).
