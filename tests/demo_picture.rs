@@ -19,8 +19,14 @@ fn plain(kind: GlassKind, light: Light) -> DemoSettings {
         feeds: 1,
         kind,
         light,
-        width_px: 480,
-        height_px: 1000,
+        width_px: match kind {
+            GlassKind::Tube => 320,
+            GlassKind::Port => 460,
+        },
+        height_px: match kind {
+            GlassKind::Tube => 900,
+            GlassKind::Port => 460,
+        },
         fps: 60.0,
         seed: 11,
         rates_per_minute: vec![40.0],

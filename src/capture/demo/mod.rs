@@ -188,6 +188,15 @@ impl DemoSource {
         }
     }
 
+    /// Takes the beads that passed since they were last taken, oldest first; [`Self::truth`] no
+    /// longer tells them. For whoever keeps the truth of a long clip.
+    #[must_use]
+    pub fn take_beads(&mut self) -> Vec<BeadTruth> {
+        let beads = self.beads.iter().copied().collect();
+        self.beads.clear();
+        beads
+    }
+
     /// The glasses as they stand in the picture now.
     #[must_use]
     pub fn glasses(&self) -> Vec<GlassTruth> {
