@@ -20,9 +20,10 @@ fn args(out: &Path, words: &str, for_secs: f64) -> DrawArgs {
 
 fn frames(source: &mut dyn Source) -> Vec<(f64, Vec<u8>)> {
     let mut frames = Vec::new();
-    while let Grab::Frame(frame) = source.next().unwrap() {
+    while let Ok(Grab::Frame(frame)) = source.next() {
         frames.push((frame.at_secs, frame.luma.as_raw().clone()));
     }
+    assert!(matches!(source.next(), Ok(Grab::End)));
     frames
 }
 

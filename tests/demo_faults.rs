@@ -1,6 +1,12 @@
 //! Faults of the demo, switched on and off: what each does to drops, pictures, stamps and truth,
 //! and how wrong words are refused.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a test stops at the first surprise"
+)]
+
 use beadtally::base::{BeadKind, Frame};
 use beadtally::capture::demo::{DemoSource, GlassTruth, fault_words, open};
 use beadtally::capture::{Grab, Source};

@@ -1,6 +1,12 @@
 //! What the demo draws, measured in its pictures: how wide and high beads look, how fast they
 //! rise, when they pass mid-glass, what gas and oil look like in each light.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a test stops at the first surprise"
+)]
+
 use beadtally::base::{BeadKind, Frame, GlassKind};
 use beadtally::capture::demo::physics::{Pair, Rise};
 use beadtally::capture::demo::{BeadTruth, DemoSettings, DemoSource, GlassTruth, Light};
