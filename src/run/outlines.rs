@@ -4,7 +4,7 @@
 use crate::base::Band;
 use crate::capture::About;
 use crate::glass::find::Found;
-use crate::glass::{Calibration, FeedCalibration, Outline};
+use crate::glass::{Calibration, FeedCalibration, Outline, ScaleFrom};
 
 /// How far the two scales of a picture may differ, as a part of one, before a calibration made for
 /// another size no longer fits: 1 % is under a pixel over the width of a glass.
@@ -43,14 +43,13 @@ pub fn calibration_from(found: &Found, about: &About, presets: Presets) -> Optio
     }
     let feeds = from_the_left(found)
         .into_iter()
-        .map(|(outline, _)| FeedCalibration {
-            name: String::new(),
-            outline,
-            band: presets.band,
-            px_per_mm: presets
-                .glass_mm
-                .filter(|diameter_mm| *diameter_mm > 0.0)
-                .map(|diameter_mm| outline.width_px / diameter_mm),
+        .map(|(outline, _)| {
+            let mut feed = FeedCalibration::new(outline);
+            feed.band = presets.band;
+            match presets.glass_mm {
+                Some(mm) if mm > 0.0 => feed.with_scale(ScaleFrom::OutsideDiameter { mm }),
+                _ => feed,
+            }
         })
         .collect();
     Some(Calibration {
@@ -93,7 +92,10 @@ pub fn keep_decisions(mut new: Calibration, old: &Calibration) -> Calibration {
         if let Some(before) = before {
             feed.name.clone_from(&before.name);
             feed.band = before.band;
-            feed.px_per_mm = feed.px_per_mm.or(before.px_per_mm);
+            if feed.px_per_mm.is_none() {
+                feed.px_per_mm = before.px_per_mm;
+                feed.scale_from = before.scale_from;
+            }
         }
     }
     new
@@ -151,6 +153,7 @@ mod tests {
                 outline: Outline::upright(GlassKind::Tube, 100.0, 120.0, 68.0, 232.0),
                 band: Band::default(),
                 px_per_mm: Some(4.0),
+                scale_from: ScaleFrom::Typed,
             }],
         }
     }

@@ -419,6 +419,7 @@ mod tests {
             outline: crate::glass::Outline::upright(GlassKind::Tube, 0.0, 0.0, 1.0, 1.0),
             band: crate::base::Band::default(),
             px_per_mm,
+            scale_from: crate::glass::ScaleFrom::Typed,
         };
         let mut calibration = Calibration {
             picture_width_px: 1,
