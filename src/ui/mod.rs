@@ -1,1 +1,33 @@
-//! The window. It draws the newest snapshot and sends intents; it knows nothing of the commands.
+//! The window. It draws the newest snapshot and sends intents; it counts nothing and judges
+//! nothing, and it knows nothing of the commands.
+//!
+//! - `theme`: every colour; `words`: every sentence; `keys`: every key.
+//! - `backend`: what the window needs of whatever runs behind it; `pretend`: a scripted one.
+//! - `app`: the window's state and order; `layout`: where everything stands.
+//! - `bars`, `feed_panel`, `scale`, `figures`, `picture`, `strips`, `setup`, `dialogs`, `help`:
+//!   the parts; `paint`, `shapes`: the pens.
+//! - `fresh`: how old what we were told is; `flash`: what was counted just now; `edit`: outlines
+//!   being changed; `sound`: the alarm's tone, in its own thread.
+
+pub mod app;
+pub mod backend;
+pub mod bars;
+pub mod dialogs;
+pub mod edit;
+pub mod feed_panel;
+pub mod figures;
+pub mod flash;
+pub mod fresh;
+pub mod help;
+pub mod keys;
+pub mod layout;
+pub mod paint;
+pub mod picture;
+pub mod pretend;
+pub mod scale;
+pub mod setup;
+pub mod shapes;
+pub mod sound;
+pub mod strips;
+pub mod theme;
+pub mod words;

@@ -1,0 +1,8 @@
+//! The window, driven by label as a person with a keyboard or a screen reader would, on a scripted
+//! instrument and a clock turned by hand; and pictures of it, painted without any graphics card.
+
+#![cfg(feature = "window")]
+
+mod kit;
+mod paint;
+mod pictures;
