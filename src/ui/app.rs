@@ -30,6 +30,9 @@ const SAID_SECS: f64 = 6.0;
 /// How often ages are told anew while nothing else changes, seconds.
 const TICK_SECS: f64 = 1.0;
 
+/// Longest time between down and up that is still a press, seconds.
+const LONGEST_PRESS_SECS: f64 = 10.0;
+
 /// The views.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum View {
@@ -58,6 +61,9 @@ pub struct Window {
     chosen: Option<FeedNumber>,
     said: Option<(Notice, f64)>,
     may_close: bool,
+    /// An entry field had the keyboard at the end of the last picture: the Escape that leaves it
+    /// is not ours.
+    was_typing: bool,
     scroll_tenths: i32,
 }
 
@@ -71,6 +77,8 @@ impl Window {
         sound: Arc<SoundSwitch>,
     ) -> Self {
         theme::put_in_force(ctx);
+        // A slow press of a gloved finger is a press as well.
+        ctx.options_mut(|options| options.input_options.max_click_duration = LONGEST_PRESS_SECS);
         Self {
             backend,
             clock,
@@ -85,6 +93,7 @@ impl Window {
             chosen: None,
             said: None,
             may_close: false,
+            was_typing: false,
             scroll_tenths: 0,
         }
     }
@@ -132,7 +141,13 @@ impl Window {
             .frame(Frame::new().fill(palette.room))
             .show(ui, |ui| self.whole(ui, palette));
         self.dialog(&ctx, palette);
+        if self.view != View::Setup
+            && let Some(settled) = self.setup.take_unsent()
+        {
+            self.backend.send(Intent::Calibrate(settled));
+        }
         self.wake_later(&ctx, now);
+        self.was_typing = ctx.text_edit_focused();
     }
 
     fn whole(&mut self, ui: &mut Ui, palette: &Palette) {
@@ -201,11 +216,7 @@ impl Window {
             key(Action::Source, words::SOURCE, Lit::No),
             key(Action::Mark, words::MARK, Lit::No),
             key(Action::Run, run_words, Lit::from(recording)),
-            key(
-                Action::Sound,
-                words::SOUND,
-                Lit::from(self.sound.is_on()),
-            ),
+            key(Action::Sound, words::SOUND, Lit::from(self.sound.is_on())),
             key(Action::Look, look_words, Lit::No),
             key(Action::Help, words::HELP, lit(View::Help)),
         ]
@@ -298,8 +309,10 @@ impl Window {
 
     /// Which keys may act now.
     fn listening(&self, ui: &Ui) -> Listening {
-        if self.dialog.is_some() || ui.ctx().text_edit_focused() {
+        if self.dialog.is_some() {
             Listening::OnlyBack
+        } else if self.was_typing || ui.ctx().text_edit_focused() {
+            Listening::Nothing
         } else if self.view == View::Help {
             Listening::InHelp
         } else if self.view != View::Setup {
@@ -314,7 +327,6 @@ impl Window {
     fn act(&mut self, ctx: &Context, action: Action) {
         match action {
             Action::Help => self.view = View::Help,
-            Action::Watch => self.view = View::Watch,
             Action::Setup => {
                 self.view = View::Setup;
                 if self.chosen.is_some() {
@@ -370,7 +382,7 @@ impl Window {
             }
             Action::Choose(feed) => self.choose(feed),
             Action::Back if self.dialog.is_some() => self.dialog = None,
-            Action::Back => self.view = View::Watch,
+            Action::Watch | Action::Back => self.view = View::Watch,
             Action::Scroll(tenths) => self.scroll_tenths += tenths,
             Action::Undo
             | Action::Redo

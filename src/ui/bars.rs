@@ -34,7 +34,14 @@ pub fn top(ui: &Ui, rect: Rect, fresh: &Fresh, clock: &str, palette: &Palette) {
     let mut left = mark.right() + 4.0;
     if wide {
         let place = Rect::from_min_max(pos2(left, rect.top()), pos2(left + 108.0, rect.bottom()));
-        paint::words(ui, place, Align2::LEFT_CENTER, words::PROGRAM, size * 1.25, palette.ink);
+        paint::words(
+            ui,
+            place,
+            Align2::LEFT_CENTER,
+            words::PROGRAM,
+            size * 1.25,
+            palette.ink,
+        );
         left = place.right();
     }
     let clock_width = size * 3.6;
@@ -56,11 +63,18 @@ pub fn top(ui: &Ui, rect: Rect, fresh: &Fresh, clock: &str, palette: &Palette) {
             pos2(left + room * to - 10.0, rect.bottom()),
         )
     };
-    let source = snapshot
-        .about
-        .as_ref()
-        .map_or_else(|| words::NO_SOURCE.to_owned(), |about| words::source(&about.name));
-    paint::words(ui, place(0.0, 0.3), Align2::LEFT_CENTER, &source, size, palette.ink);
+    let source = snapshot.about.as_ref().map_or_else(
+        || words::NO_SOURCE.to_owned(),
+        |about| words::source(&about.name),
+    );
+    paint::words(
+        ui,
+        place(0.0, 0.3),
+        Align2::LEFT_CENTER,
+        &source,
+        size,
+        palette.ink,
+    );
     let age = fresh.picture_age_secs();
     let (age_words, ink) = if snapshot.frame.is_none() {
         (words::NO_PICTURE_YET.to_owned(), palette.ink_soft)
@@ -74,7 +88,14 @@ pub fn top(ui: &Ui, rect: Rect, fresh: &Fresh, clock: &str, palette: &Palette) {
             palette.ink,
         )
     };
-    paint::words(ui, place(0.3, 0.64), Align2::LEFT_CENTER, &age_words, size, ink);
+    paint::words(
+        ui,
+        place(0.3, 0.64),
+        Align2::LEFT_CENTER,
+        &age_words,
+        size,
+        ink,
+    );
     let run_place = place(0.64, 1.0);
     match &snapshot.run {
         Some(run) => {
@@ -243,14 +264,22 @@ fn alarm_plate(
 ) -> Response {
     let id = ui.scope_id().with(("alarm", alarm.feed, alarm.cause));
     let waits = wants_acknowledging(alarm);
-    let sense = if waits { Sense::click() } else { Sense::hover() };
+    let sense = if waits {
+        Sense::click()
+    } else {
+        Sense::hover()
+    };
     let response = ui.interact(place, id, sense);
     let text = words::alarm(alarm);
     response.widget_info(|| {
         let mut info = WidgetInfo::labeled(
             if waits { Role::Button } else { Role::Label },
             true,
-            if waits { words::acknowledge_one(alarm) } else { text.clone() },
+            if waits {
+                words::acknowledge_one(alarm)
+            } else {
+                text.clone()
+            },
         );
         if waits {
             info.current_text_value = Some(text.clone());

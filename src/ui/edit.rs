@@ -108,8 +108,7 @@ pub fn within(outline: Outline, before: &Outline, width_px: u32, height_px: u32)
         centre_y_px: finite(outline.centre_y_px, before.centre_y_px),
         width_px: finite(outline.width_px, before.width_px).clamp(least_w, w),
         height_px: finite(outline.height_px, before.height_px).clamp(least_h, h),
-        angle_deg: finite(outline.angle_deg, before.angle_deg)
-            .clamp(-MOST_TURN_DEG, MOST_TURN_DEG),
+        angle_deg: finite(outline.angle_deg, before.angle_deg).clamp(-MOST_TURN_DEG, MOST_TURN_DEG),
     };
     // The whole glass stays in the picture: move it in; shrink it only when it cannot fit.
     for _ in 0..2 {
@@ -118,12 +117,14 @@ pub fn within(outline: Outline, before: &Outline, width_px: u32, height_px: u32)
         kept.width_px = (kept.width_px * shrink).max(least_w);
         kept.height_px = (kept.height_px * shrink).max(least_h);
         let upright = kept.upright_box();
-        kept.centre_x_px = kept
-            .centre_x_px
-            .clamp((upright.width / 2.0).min(w / 2.0), (w - upright.width / 2.0).max(w / 2.0));
-        kept.centre_y_px = kept
-            .centre_y_px
-            .clamp((upright.height / 2.0).min(h / 2.0), (h - upright.height / 2.0).max(h / 2.0));
+        kept.centre_x_px = kept.centre_x_px.clamp(
+            (upright.width / 2.0).min(w / 2.0),
+            (w - upright.width / 2.0).max(w / 2.0),
+        );
+        kept.centre_y_px = kept.centre_y_px.clamp(
+            (upright.height / 2.0).min(h / 2.0),
+            (h - upright.height / 2.0).max(h / 2.0),
+        );
     }
     kept
 }
@@ -144,7 +145,11 @@ impl Editor {
     /// Starts with a calibration; nothing can be undone yet.
     #[must_use]
     pub fn new(start: Calibration) -> Self {
-        let chosen = if start.feeds.is_empty() { None } else { Some(0) };
+        let chosen = if start.feeds.is_empty() {
+            None
+        } else {
+            Some(0)
+        };
         Self {
             draft: start,
             chosen,
@@ -187,9 +192,11 @@ impl Editor {
 
     /// Chooses the outline so many to the right, round and round.
     pub fn choose_next(&mut self, by: isize) {
-        let count = self.draft.feeds.len() as isize;
+        let count = self.draft.feeds.len().cast_signed();
         if count > 0 {
-            let now = self.chosen().map_or(-by.min(0), |index| index as isize + by);
+            let now = self
+                .chosen()
+                .map_or(-by.min(0), |index| index.cast_signed() + by);
             self.chosen = usize::try_from(now.rem_euclid(count)).ok();
         }
     }
@@ -334,7 +341,10 @@ impl Editor {
         change(feed);
         feed.outline = within(feed.outline, &before.outline, width, height);
         feed.band = sound_band(feed.band, before.band);
-        if feed.px_per_mm.is_some_and(|scale| !(scale.is_finite() && scale > 0.0)) {
+        if feed
+            .px_per_mm
+            .is_some_and(|scale| !(scale.is_finite() && scale > 0.0))
+        {
             feed.px_per_mm = before.px_per_mm;
         }
         if *feed == before {
@@ -348,7 +358,11 @@ impl Editor {
     pub fn add(&mut self, kind: GlassKind) {
         let (width, height) = self.size();
         let (w, h) = (f64::from(width), f64::from(height));
-        let like = self.draft.feeds.iter().find(|feed| feed.outline.kind == kind);
+        let like = self
+            .draft
+            .feeds
+            .iter()
+            .find(|feed| feed.outline.kind == kind);
         let (own_w, own_h) = match (like, kind) {
             (Some(feed), _) => (feed.outline.width_px, feed.outline.height_px),
             (None, GlassKind::Tube) => (w * 0.08, h * 0.5),
@@ -410,7 +424,11 @@ impl Editor {
             .sort_by(|a, b| a.outline.centre_x_px.total_cmp(&b.outline.centre_x_px));
         self.chosen = chosen
             .and_then(|feed| after.feeds.iter().position(|other| *other == feed))
-            .or(if after.feeds.is_empty() { None } else { Some(0) });
+            .or(if after.feeds.is_empty() {
+                None
+            } else {
+                Some(0)
+            });
         self.undo.push(std::mem::replace(&mut self.draft, after));
         if self.undo.len() > MOST_STEPS {
             self.undo.remove(0);

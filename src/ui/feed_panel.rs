@@ -147,7 +147,7 @@ pub fn figure_height(rect: Rect) -> f32 {
 }
 
 /// Draws the panel of a feed. A click chooses the feed.
-pub fn show(
+pub(super) fn show(
     ui: &Ui,
     rect: Rect,
     feed: &FeedSnapshot,
@@ -231,10 +231,8 @@ fn badge(ui: &Ui, rect: Rect, state: FeedState, size: f32, palette: &Palette) {
     let badge = palette.state(state);
     ui.painter().rect_filled(rect, 4.0, badge.fill);
     let side = rect.height() * 0.6;
-    let square = Rect::from_center_size(
-        pos2(rect.left() + side, rect.center().y),
-        vec2(side, side),
-    );
+    let square =
+        Rect::from_center_size(pos2(rect.left() + side, rect.center().y), vec2(side, side));
     shapes::verdict(ui.painter(), square, state, badge.ink);
     let place = rect
         .with_min_x(square.right() + side * 0.3)
@@ -244,7 +242,14 @@ fn badge(ui: &Ui, rect: Rect, state: FeedState, size: f32, palette: &Palette) {
     while size > LEAST_LETTERS && paint::width(ui, state.words(), size) > place.width() {
         size -= 0.5;
     }
-    paint::words(ui, place, Align2::LEFT_CENTER, state.words(), size, badge.ink);
+    paint::words(
+        ui,
+        place,
+        Align2::LEFT_CENTER,
+        state.words(),
+        size,
+        badge.ink,
+    );
 }
 
 /// A panel with little height: the figure at the left, at the right as many lines as there is
@@ -252,7 +257,11 @@ fn badge(ui: &Ui, rect: Rect, state: FeedState, size: f32, palette: &Palette) {
 fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palette) {
     let inner = rect.shrink(if rect.height() < 70.0 { 4.0 } else { 7.0 });
     let line = LEAST_LETTERS * 1.25;
-    let scale_height = if inner.height() >= line * 4.2 { 15.0 } else { 0.0 };
+    let scale_height = if inner.height() >= line * 4.2 {
+        15.0
+    } else {
+        0.0
+    };
     let upper = inner.with_max_y(inner.bottom() - scale_height);
     let tally = Rect::from_min_size(inner.min, vec2(20.0, 20.0));
     shapes::tally(ui.painter(), tally, palette);
@@ -286,7 +295,13 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
             vec2(right.width(), step),
         )
     };
-    badge(ui, row(0).with_max_y(row(0).bottom() - 1.0), told.state, size, palette);
+    badge(
+        ui,
+        row(0).with_max_y(row(0).bottom() - 1.0),
+        told.state,
+        size,
+        palette,
+    );
     let mut lines: Vec<(String, _)> = Vec::new();
     if told.state == FeedState::CannotSee {
         let side = height.min(figure.width());
@@ -309,10 +324,10 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
             .as_ref()
             .map_or_else(|| words::WAITING_FOR_DROPS.to_owned(), words::said_rate);
         paint::say(ui, figure, &said);
-        let limits = told
-            .reading
-            .as_ref()
-            .map_or_else(|| words::WAITING_FOR_DROPS.to_owned(), words::limits_with_unit);
+        let limits = told.reading.as_ref().map_or_else(
+            || words::WAITING_FOR_DROPS.to_owned(),
+            words::limits_with_unit,
+        );
         lines.push((limits, palette.ink));
     }
     let ink = if told.state == FeedState::Stopped {
@@ -329,7 +344,13 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
     }
     if scale_height > 0.0 {
         let place = inner.with_min_y(inner.bottom() - scale_height + 2.0);
-        scale::show(ui, place, feed.calibration.band, told.reading.as_ref(), palette);
+        scale::show(
+            ui,
+            place,
+            feed.calibration.band,
+            told.reading.as_ref(),
+            palette,
+        );
     }
 }
 

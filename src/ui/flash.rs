@@ -59,7 +59,10 @@ mod tests {
         let feed = FeedNumber(1);
         let mut flashes = Flashes::default();
         flashes.take(0.0, [(feed, 5)].into_iter());
-        assert!(!flashes.is_lit(feed), "what was there at the start is not new");
+        assert!(
+            !flashes.is_lit(feed),
+            "what was there at the start is not new"
+        );
         flashes.take(1.0, [(feed, 6)].into_iter());
         assert!(flashes.is_lit(feed));
         assert!(flashes.next_change_secs().is_some());

@@ -2,7 +2,8 @@
 //! glass. It is drawn from the same tables as the window itself.
 
 use eframe::egui::{
-    Align, Align2, Grid, Layout, Rect, RichText, ScrollArea, Sense, Ui, UiBuilder, vec2};
+    Align, Align2, Grid, Layout, Rect, RichText, ScrollArea, Sense, Ui, UiBuilder, vec2,
+};
 
 use crate::base::BeadKind;
 use crate::judge::FeedState;
@@ -111,7 +112,14 @@ fn states(ui: &mut Ui, palette: &Palette) {
             ),
         }
         let words_place = row.with_min_x(plate.right() + 10.0);
-        paint::words(ui, words_place, Align2::LEFT_CENTER, told, 16.0, palette.ink);
+        paint::words(
+            ui,
+            words_place,
+            Align2::LEFT_CENTER,
+            told,
+            16.0,
+            palette.ink,
+        );
     }
     ui.add_space(6.0);
     ui.heading(words::HELP_READING);

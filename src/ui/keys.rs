@@ -301,7 +301,9 @@ pub const BINDINGS: &[Binding] = &[
 /// Which keys may act now.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Listening {
-    /// A dialog or an entry field has the keyboard: no key of ours acts but Escape.
+    /// An entry field has the keyboard: no key of ours acts.
+    Nothing,
+    /// A dialog is open: no key of ours acts but Escape.
     OnlyBack,
     /// Every view's keys.
     Everywhere,
@@ -355,6 +357,7 @@ fn binding_of(key: Key, modifiers: Modifiers, listening: Listening) -> Option<&'
 
 fn hears(listening: Listening, binding: &Binding) -> bool {
     match (listening, binding.place) {
+        (Listening::Nothing, _) => false,
         (Listening::OnlyBack, _) => binding.action == Action::Back,
         (_, Where::Everywhere) => true,
         (Listening::OnPicture, place) => place != Where::InHelp,
@@ -368,11 +371,7 @@ fn hears(listening: Listening, binding: &Binding) -> bool {
 fn repeats(action: Action) -> bool {
     matches!(
         action,
-        Action::Nudge(..)
-            | Action::Turn(_)
-            | Action::Scroll(_)
-            | Action::Undo
-            | Action::Redo
+        Action::Nudge(..) | Action::Turn(_) | Action::Scroll(_) | Action::Undo | Action::Redo
     )
 }
 

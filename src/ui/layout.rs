@@ -117,7 +117,9 @@ fn panel_worth(view: Rect, feeds: usize, columns: usize) -> f32 {
 /// Divides the Set-up view: the picture, and what is set beside it.
 #[must_use]
 pub fn setup(view: Rect) -> (Rect, Rect) {
-    let right = (view.width() * 0.36).clamp(280.0, 460.0).min(view.width() * 0.6);
+    let right = (view.width() * 0.36)
+        .clamp(280.0, 460.0)
+        .min(view.width() * 0.6);
     (
         view.with_max_x(view.right() - right - GAP),
         view.with_min_x(view.right() - right),

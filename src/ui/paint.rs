@@ -49,14 +49,7 @@ pub fn words(ui: &Ui, rect: Rect, align: Align2, text: &str, size: f32, ink: Col
 }
 
 /// The same, painted but not said (what says it is something larger).
-pub fn painted(
-    ui: &Ui,
-    rect: Rect,
-    align: Align2,
-    text: &str,
-    font: FontId,
-    ink: Color32,
-) -> Rect {
+pub fn painted(ui: &Ui, rect: Rect, align: Align2, text: &str, font: FontId, ink: Color32) -> Rect {
     let mut job = LayoutJob::single_section(text.to_owned(), TextFormat::simple(font, ink));
     job.wrap = TextWrapping {
         max_width: rect.width(),
@@ -225,7 +218,10 @@ pub fn key(ui: &Ui, rect: Rect, salt: &str, face: &KeyFace<'_>, palette: &Palett
     let room_for_cap = words_width + cap_width <= inner.width() && cap_width > 0.0;
     if room_for_cap {
         let cap = Rect::from_min_max(
-            pos2(inner.right() - cap_width + 6.0, inner.center().y - cap_size * 0.75),
+            pos2(
+                inner.right() - cap_width + 6.0,
+                inner.center().y - cap_size * 0.75,
+            ),
             pos2(inner.right(), inner.center().y + cap_size * 0.75),
         );
         ui.painter().rect_stroke(
@@ -234,11 +230,32 @@ pub fn key(ui: &Ui, rect: Rect, salt: &str, face: &KeyFace<'_>, palette: &Palett
             Stroke::new(1.0, palette.key_edge),
             StrokeKind::Inside,
         );
-        painted(ui, cap, Align2::CENTER_CENTER, face.cap, letters(cap_size), palette.ink_soft);
+        painted(
+            ui,
+            cap,
+            Align2::CENTER_CENTER,
+            face.cap,
+            letters(cap_size),
+            palette.ink_soft,
+        );
         let left = inner.with_max_x(cap.left() - 4.0);
-        painted(ui, left, Align2::CENTER_CENTER, face.words, letters(size), ink);
+        painted(
+            ui,
+            left,
+            Align2::CENTER_CENTER,
+            face.words,
+            letters(size),
+            ink,
+        );
     } else {
-        painted(ui, inner, Align2::CENTER_CENTER, face.words, letters(size), ink);
+        painted(
+            ui,
+            inner,
+            Align2::CENTER_CENTER,
+            face.words,
+            letters(size),
+            ink,
+        );
     }
     if response.has_focus() {
         shapes::focus_ring(ui.painter(), rect, palette);

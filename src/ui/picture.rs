@@ -3,8 +3,7 @@
 //! nothing; it draws what the snapshot says.
 
 use eframe::egui::{
-    Align2, ColorImage, Context, Painter, Pos2, Rect, TextureHandle, TextureOptions, Ui, pos2,
-    vec2,
+    Align2, ColorImage, Context, Painter, Pos2, Rect, TextureHandle, TextureOptions, Ui, pos2, vec2,
 };
 use image::GrayImage;
 
@@ -141,8 +140,10 @@ pub fn outline_points(outline: &Outline, placing: &Placing) -> Vec<Pos2> {
         GlassKind::Port => (0..PIECES)
             .map(|i| {
                 let (sin, cos) = (i as f64 / PIECES as f64 * std::f64::consts::TAU).sin_cos();
-                let (x, y) = outline
-                    .picture_from_glass(cos * outline.width_px / 2.0, sin * outline.height_px / 2.0);
+                let (x, y) = outline.picture_from_glass(
+                    cos * outline.width_px / 2.0,
+                    sin * outline.height_px / 2.0,
+                );
                 placing.screen_from_picture(x, y)
             })
             .collect(),
@@ -225,7 +226,14 @@ pub fn feed_over(
         shapes::haloed(painter, &points, width, colour);
         beads(painter, placing, feed, flash);
     }
-    number_plate(painter, placing, feed.feed, &feed.outline_now, told, palette);
+    number_plate(
+        painter,
+        placing,
+        feed.feed,
+        &feed.outline_now,
+        told,
+        palette,
+    );
 }
 
 /// The number of a feed over its glass, with the shape of its verdict.
@@ -298,7 +306,13 @@ fn beads(painter: &Painter, placing: &Placing, feed: &FeedSnapshot, flash: Lit) 
                     let at = beside + vec2(x, y);
                     painter.text(at, Align2::LEFT_CENTER, words::GAS, letters(size), HALO);
                 }
-                painter.text(beside, Align2::LEFT_CENTER, words::GAS, letters(size), RING_GAS);
+                painter.text(
+                    beside,
+                    Align2::LEFT_CENTER,
+                    words::GAS,
+                    letters(size),
+                    RING_GAS,
+                );
             }
             _ => {}
         }

@@ -221,9 +221,7 @@ fn picture(calibration: &Calibration, beads: &[Vec<BeadMark>]) -> GrayImage {
         let upright = feed.outline.upright_box();
         for y in upright.y as u32..(upright.y + upright.height) as u32 {
             for x in upright.x as u32..(upright.x + upright.width) as u32 {
-                let (across, _) = feed
-                    .outline
-                    .glass_from_picture(f64::from(x), f64::from(y));
+                let (across, _) = feed.outline.glass_from_picture(f64::from(x), f64::from(y));
                 let u = 2.0 * across / feed.outline.width_px;
                 let mut grey = 205.0 - 150.0 * u.powi(6);
                 for bead in beads {
@@ -246,9 +244,9 @@ fn picture(calibration: &Calibration, beads: &[Vec<BeadMark>]) -> GrayImage {
 }
 
 /// A strip with a slanting streak every `every` columns.
-fn strip(every: u32, blind: Option<std::ops::Range<u32>>) -> GrayImage {
+fn strip(every: u32, blind: Option<&std::ops::Range<u32>>) -> GrayImage {
     GrayImage::from_fn(400, 120, |x, y| {
-        if blind.as_ref().is_some_and(|blind| blind.contains(&x)) {
+        if blind.is_some_and(|blind| blind.contains(&x)) {
             return Luma([28]);
         }
         let phase = (x + 37) % every.max(1);
@@ -261,16 +259,13 @@ fn strip(every: u32, blind: Option<std::ops::Range<u32>>) -> GrayImage {
     })
 }
 
-fn history(now_secs: f64, rate: f64, blind: Option<std::ops::Range<usize>>) -> Vec<HistoryPoint> {
+fn history(now_secs: f64, rate: f64, blind: Option<&std::ops::Range<usize>>) -> Vec<HistoryPoint> {
     (0..=90)
         .map(|i| {
             let at_secs = now_secs - 900.0 + f64::from(i) * 10.0;
             let sway = 0.12 * rate * (f64::from(i) * 0.35).sin();
             let half = rate * (0.55 / (1.0 + f64::from(i) * 0.12) + 0.07);
-            let known = i >= 6
-                && !blind
-                    .as_ref()
-                    .is_some_and(|blind| blind.contains(&(i as usize)));
+            let known = i >= 6 && !blind.is_some_and(|blind| blind.contains(&(i as usize)));
             HistoryPoint {
                 at_secs,
                 rate: known.then_some((
@@ -355,9 +350,9 @@ fn feed_of(i: usize, state: FeedState, calibration: &FeedCalibration) -> FeedSna
         history: Arc::new(history(
             NOW_SECS,
             rate,
-            blind.map(|_| 70..91).or(Some(40..46)),
+            Some(&if blind.is_some() { 70..91 } else { 40..46 }),
         )),
-        strip: Arc::new(strip(every.max(20), blind.map(|_| 250..400))),
+        strip: Arc::new(strip(every.max(20), blind.map(|_| &(250..400)))),
         shake_px: 0.05,
     }
 }

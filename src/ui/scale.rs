@@ -80,7 +80,10 @@ pub fn show(ui: &Ui, rect: Rect, band: Band, reading: Option<&Reading>, palette:
         let (align, place) = if rate == band.low_per_minute {
             (
                 Align2::RIGHT_CENTER,
-                Rect::from_min_max(pos2(rect.left(), line_y), pos2(x + size * 0.35, rect.bottom())),
+                Rect::from_min_max(
+                    pos2(rect.left(), line_y),
+                    pos2(x + size * 0.35, rect.bottom()),
+                ),
             )
         } else {
             (

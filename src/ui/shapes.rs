@@ -182,11 +182,7 @@ pub fn makers_mark(painter: &Painter, square: Rect, palette: &Palette) {
     let c = square.center();
     let r = square.height() / 2.0;
     painter.circle_filled(c - vec2(0.0, r * 0.35), r * 0.42, palette.brass);
-    painter.circle_filled(
-        c - vec2(r * 0.13, r * 0.48),
-        r * 0.12,
-        palette.ink,
-    );
+    painter.circle_filled(c - vec2(r * 0.13, r * 0.48), r * 0.12, palette.ink);
     painter.add(Shape::convex_polygon(
         vec![
             c + vec2(-r * 0.2, r * 0.25),

@@ -109,7 +109,10 @@ impl Iterator for Endless {
     type Item = f32;
 
     fn next(&mut self) -> Option<f32> {
-        let value = sample(self.tone, self.at as f64 / f64::from(SAMPLES_PER_SECOND.get()));
+        let value = sample(
+            self.tone,
+            self.at as f64 / f64::from(SAMPLES_PER_SECOND.get()),
+        );
         self.at += 1;
         Some(value)
     }
@@ -268,11 +271,20 @@ mod tests {
     fn only_what_nobody_acknowledged_sounds() {
         use AlarmState::{Acknowledged, ReturnedUnacknowledged, Unacknowledged};
         assert_eq!(wanted(&with(&[])), Tone::Silent);
-        assert_eq!(wanted(&with(&[(Cause::Stopped, Acknowledged)])), Tone::Silent);
+        assert_eq!(
+            wanted(&with(&[(Cause::Stopped, Acknowledged)])),
+            Tone::Silent
+        );
         let over = with(&[(Cause::Stopped, ReturnedUnacknowledged)]);
         assert_eq!(wanted(&over), Tone::Silent);
-        assert_eq!(wanted(&with(&[(Cause::Low, Unacknowledged)])), Tone::Caution);
-        let both = with(&[(Cause::Low, Unacknowledged), (Cause::Stopped, Unacknowledged)]);
+        assert_eq!(
+            wanted(&with(&[(Cause::Low, Unacknowledged)])),
+            Tone::Caution
+        );
+        let both = with(&[
+            (Cause::Low, Unacknowledged),
+            (Cause::Stopped, Unacknowledged),
+        ]);
         assert_eq!(wanted(&both), Tone::Danger);
     }
 
@@ -296,7 +308,10 @@ mod tests {
                 .map(|i| f64::from(i) * 50.0)
                 .max_by(|a, b| power(tone, *a).total_cmp(&power(tone, *b)))
                 .unwrap();
-            assert!((500.0..=2500.0).contains(&strongest), "{tone:?}: {strongest} Hz");
+            assert!(
+                (500.0..=2500.0).contains(&strongest),
+                "{tone:?}: {strongest} Hz"
+            );
         }
         assert!(power(Tone::Danger, LOW_HZ) > 0.02);
         assert!(power(Tone::Danger, HIGH_HZ) > 0.02);

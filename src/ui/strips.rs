@@ -3,9 +3,7 @@
 
 use std::collections::HashMap;
 
-use eframe::egui::{
-    Align2, Color32, Rect, Sense, Stroke, Ui, UiBuilder, Vec2, Vec2b, pos2, vec2,
-};
+use eframe::egui::{Align2, Color32, Rect, Sense, Stroke, Ui, UiBuilder, Vec2, Vec2b, pos2, vec2};
 use egui_plot::{FilledArea, HLine, Line, Plot, PlotPoints, Polygon};
 
 use crate::base::FeedNumber;
@@ -152,10 +150,8 @@ pub fn history(ui: &mut Ui, rect: Rect, feed: &FeedSnapshot, now_secs: f64, pale
             continue;
         }
         last_y = y;
-        let place = Rect::from_center_size(
-            pos2(rect.left() + size, y),
-            vec2(size * 1.8, size * 1.2),
-        );
+        let place =
+            Rect::from_center_size(pos2(rect.left() + size, y), vec2(size * 1.8, size * 1.2));
         paint::painted(
             ui,
             place,
@@ -165,10 +161,20 @@ pub fn history(ui: &mut Ui, rect: Rect, feed: &FeedSnapshot, now_secs: f64, pale
             palette.ink_well,
         );
     }
-    let under = Rect::from_min_max(pos2(plot_rect.left(), plot_rect.bottom()), rect.right_bottom());
+    let under = Rect::from_min_max(
+        pos2(plot_rect.left(), plot_rect.bottom()),
+        rect.right_bottom(),
+    );
     let span = words::short_length(now_secs - from);
     if paint::width(ui, &span, size) <= under.width() {
-        paint::painted(ui, under, Align2::LEFT_CENTER, &span, letters(size), palette.ink_well);
+        paint::painted(
+            ui,
+            under,
+            Align2::LEFT_CENTER,
+            &span,
+            letters(size),
+            palette.ink_well,
+        );
     }
     if rect.width() > 110.0 {
         paint::painted(

@@ -479,7 +479,6 @@ fn visuals(theme: Theme, palette: &Palette) -> Visuals {
 }
 
 /// The frame of a dialog.
-#[must_use]
 pub fn dialog_frame(palette: &Palette) -> egui::Frame {
     egui::Frame::new()
         .fill(palette.plate)

@@ -279,7 +279,8 @@ pub const HELP_KEYS: &str = "Keys";
 /// See [`HELP_HEADING`].
 pub const HELP_KEYS_SETUP: &str = "In the Set-up view";
 /// See [`HELP_HEADING`].
-pub const HELP_KEYS_PICTURE: &str = "In the Set-up view, while the picture is chosen (Tab, or click)";
+pub const HELP_KEYS_PICTURE: &str =
+    "In the Set-up view, while the picture is chosen (Tab, or click)";
 /// See [`HELP_HEADING`].
 pub const HELP_KEYS_HELP: &str = "On this page";
 /// See [`HELP_HEADING`].
@@ -534,16 +535,14 @@ pub fn clock_is(clock: &str) -> String {
 /// What an alarm is about.
 #[must_use]
 pub fn alarm_what(alarm: &Alarm) -> String {
-    match alarm.feed {
-        Some(feed) => format!("Feed {feed}: {}", alarm.cause.words()),
-        None => {
-            let mut words = alarm.cause.words().to_owned();
-            if let Some(first) = words.get_mut(..1) {
-                first.make_ascii_uppercase();
-            }
-            words
-        }
+    if let Some(feed) = alarm.feed {
+        return format!("Feed {feed}: {}", alarm.cause.words());
     }
+    let mut words = alarm.cause.words().to_owned();
+    if let Some(first) = words.get_mut(..1) {
+        first.make_ascii_uppercase();
+    }
+    words
 }
 
 /// The state of an alarm, short enough for its plate, and since when.

@@ -3,6 +3,9 @@
 
 #![cfg(feature = "window")]
 
+mod care;
 mod kit;
 mod paint;
 mod pictures;
+mod setup;
+mod watch;

@@ -78,10 +78,18 @@ impl SoftPainter {
 
 fn paint_mesh(picture: &mut RgbaImage, mesh: &Mesh, texture: &Texture, clip: Rect, scale: f32) {
     let bounds = [
-        (clip.min.x * scale).round().clamp(0.0, picture.width() as f32) as i64,
-        (clip.min.y * scale).round().clamp(0.0, picture.height() as f32) as i64,
-        (clip.max.x * scale).round().clamp(0.0, picture.width() as f32) as i64,
-        (clip.max.y * scale).round().clamp(0.0, picture.height() as f32) as i64,
+        (clip.min.x * scale)
+            .round()
+            .clamp(0.0, picture.width() as f32) as i64,
+        (clip.min.y * scale)
+            .round()
+            .clamp(0.0, picture.height() as f32) as i64,
+        (clip.max.x * scale)
+            .round()
+            .clamp(0.0, picture.width() as f32) as i64,
+        (clip.max.y * scale)
+            .round()
+            .clamp(0.0, picture.height() as f32) as i64,
     ];
     for corner in mesh.indices.chunks_exact(3) {
         let triangle = [0, 1, 2].map(|i| mesh.vertices[corner[i] as usize]);
@@ -139,9 +147,8 @@ fn paint_triangle(
                 continue;
             }
             let w = weights.map(|w| w / whole);
-            let mix = |f: &dyn Fn(&Vertex) -> f64| {
-                (0..3).map(|i| w[i] * f(&corners[i])).sum::<f64>()
-            };
+            let mix =
+                |f: &dyn Fn(&Vertex) -> f64| (0..3).map(|i| w[i] * f(&corners[i])).sum::<f64>();
             let texel = sample(
                 texture,
                 mix(&|v| f64::from(v.uv.x)),

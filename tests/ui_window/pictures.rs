@@ -52,7 +52,8 @@ fn pictures_to_look_at() {
         for (view_name, key) in views {
             for (width, height, scale) in sizes {
                 for theme in [Theme::Dark, Theme::Light] {
-                    let name = format!("{view_name}-{scene_name}-{width}x{height}@{scale}-{theme:?}");
+                    let name =
+                        format!("{view_name}-{scene_name}-{width}x{height}@{scale}-{theme:?}");
                     if wanted.is_empty() || !wanted.split(',').any(|part| name.contains(part)) {
                         continue;
                     }

@@ -127,21 +127,18 @@ fn outline(
             }
             for handle in HANDLES {
                 let at = on_screen(handle_at(&feed.outline, handle, knob_px));
-                match handle {
-                    Handle::Turn => {
-                        painter.circle(at, 7.0, OUTLINE_CHOSEN, Stroke::new(1.5, HALO));
-                    }
-                    _ => {
-                        let square = Rect::from_center_size(at, vec2(11.0, 11.0));
-                        painter.rect(
-                            square,
-                            2.0,
-                            OUTLINE_CHOSEN,
-                            Stroke::new(1.5, HALO),
-                            StrokeKind::Outside,
-                        );
-                    }
+                if handle == Handle::Turn {
+                    painter.circle(at, 7.0, OUTLINE_CHOSEN, Stroke::new(1.5, HALO));
+                    continue;
                 }
+                let square = Rect::from_center_size(at, vec2(11.0, 11.0));
+                painter.rect(
+                    square,
+                    2.0,
+                    OUTLINE_CHOSEN,
+                    Stroke::new(1.5, HALO),
+                    StrokeKind::Outside,
+                );
             }
         }
     }

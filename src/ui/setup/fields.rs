@@ -6,8 +6,8 @@ use eframe::egui::{Button, DragValue, Grid, Response, TextEdit, Ui};
 use crate::base::GlassKind;
 use crate::glass::FeedCalibration;
 use crate::ui::edit::px_per_mm;
-use crate::ui::setup::{Ask, Measure, Setup};
 use crate::ui::paint::InSight;
+use crate::ui::setup::{Ask, Measure, Setup};
 use crate::ui::theme::Palette;
 use crate::ui::words;
 
@@ -119,7 +119,11 @@ impl Setup {
                     (GlassKind::Tube, words::TUBE),
                     (GlassKind::Port, words::PORT),
                 ] {
-                    if ui.radio(feed.outline.kind == kind, word).in_sight().clicked() {
+                    if ui
+                        .radio(feed.outline.kind == kind, word)
+                        .in_sight()
+                        .clicked()
+                    {
                         self.change(|f| f.outline.kind = kind);
                     }
                 }
@@ -248,7 +252,11 @@ impl Setup {
                 }
                 Measure::Done(a, b) => {
                     let length = (a.0 - b.0).hypot(a.1 - b.1);
-                    if ui.button(words::scale_from_points(length)).in_sight().clicked() {
+                    if ui
+                        .button(words::scale_from_points(length))
+                        .in_sight()
+                        .clicked()
+                    {
                         let scale = px_per_mm(length, self.distance_mm);
                         self.change(|f| f.px_per_mm = scale);
                         self.measure = Measure::Off;
@@ -323,7 +331,7 @@ fn number(
                 .update_while_editing(false),
         )
         .labelled_by(label.id)
-                .in_sight();
+        .in_sight();
     ui.end_row();
     response
 }

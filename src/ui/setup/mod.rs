@@ -173,6 +173,15 @@ impl Setup {
         self.unsent |= changed;
     }
 
+    /// What was changed and not yet sent; it counts as sent from now on.
+    pub fn take_unsent(&mut self) -> Option<Arc<Calibration>> {
+        let editor = self.editor.as_ref().filter(|_| self.unsent)?;
+        let settled = Arc::new(editor.draft().clone());
+        self.unsent = false;
+        self.sent.push(settled.clone());
+        Some(settled)
+    }
+
     /// Draws the view.
     pub fn show(
         &mut self,
@@ -201,14 +210,7 @@ impl Setup {
         // What is still being changed is not sent: the instrument starts anew at each change.
         let busy = ui.input(|input| input.pointer.any_down()) || ui.ctx().text_edit_focused();
         if !busy {
-            if let Some(editor) = &mut self.editor
-                && self.unsent
-            {
-                let settled = Arc::new(editor.draft().clone());
-                self.sent.push(settled.clone());
-                self.unsent = false;
-                asks.push(Ask::Calibrate(settled));
-            }
+            asks.extend(self.take_unsent().map(Ask::Calibrate));
         }
         asks
     }
