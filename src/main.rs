@@ -2,6 +2,27 @@
 
 use std::process::ExitCode;
 
+use clap::{Parser, Subcommand};
+
+#[derive(Parser)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Verb,
+}
+
+#[derive(Subcommand)]
+enum Verb {
+    /// Writes a practice clip of the demo, with its truth beside it.
+    Draw(beadtally::cli::draw::DrawArgs),
+}
+
 fn main() -> ExitCode {
-    ExitCode::SUCCESS
+    let Verb::Draw(arguments) = Arguments::parse().command;
+    match beadtally::cli::draw::run(&arguments) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("beadtally: {error:#}");
+            ExitCode::FAILURE
+        }
+    }
 }

@@ -2,7 +2,9 @@
 //! that keeps them. It looks at pictures, never at a camera, and counts nothing.
 
 pub mod calibration;
+pub mod find;
 pub mod geometry;
 
 pub use calibration::{Calibration, FeedCalibration};
 pub use geometry::{Outline, UprightBox};
+pub use find::{Finder, Found, FoundGlass};
