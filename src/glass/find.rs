@@ -131,9 +131,9 @@ impl Finder {
             ));
         }
         if self.looked == 0 {
-            found
-                .doubts
-                .push("no glass found: no picture was seen; check the camera or the clip".to_owned());
+            found.doubts.push(
+                "no glass found: no picture was seen; check the camera or the clip".to_owned(),
+            );
             return found;
         }
         if self.width < SMALLEST_PX || self.height < SMALLEST_PX {
@@ -201,7 +201,11 @@ fn how(glass: &Guess, count: usize) -> String {
     } else {
         ""
     };
-    let like = if count > 1 { ", like its neighbours" } else { "" };
+    let like = if count > 1 {
+        ", like its neighbours"
+    } else {
+        ""
+    };
     format!("{shape}{nozzle}{like}")
 }
 

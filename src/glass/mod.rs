@@ -6,5 +6,5 @@ pub mod find;
 pub mod geometry;
 
 pub use calibration::{Calibration, FeedCalibration};
-pub use geometry::{Outline, UprightBox};
 pub use find::{Finder, Found, FoundGlass};
+pub use geometry::{Outline, UprightBox};

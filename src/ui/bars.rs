@@ -232,7 +232,7 @@ pub fn alarms(
 /// Tells a screen reader at once when the alarms change.
 fn announce(ui: &Ui, rect: Rect, alarms: &[Alarm]) {
     let all: Vec<String> = alarms.iter().map(words::alarm).collect();
-    let id = ui.scope_id().with("alarms announced");
+    let id = ui.scope_id().with("alarms-announced");
     paint::say_as(ui, rect.with_max_y(rect.top() + 1.0), id, &all.join(". "));
     ui.ctx()
         .accesskit_node_builder(id, |node| node.set_live(Live::Assertive));
@@ -249,7 +249,7 @@ fn notice_line(ui: &Ui, rect: Rect, notice: Option<&Notice>, palette: &Palette) 
     let size = if one_line { largest } else { 12.5 };
     paint::paragraph(ui, rect, Align2::LEFT_CENTER, text, size, ink);
     if !one_line {
-        let id = ui.scope_id().with("whole notice");
+        let id = ui.scope_id().with("whole-notice");
         ui.interact(rect, id, Sense::hover()).on_hover_text(text);
     }
 }

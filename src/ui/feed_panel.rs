@@ -156,7 +156,7 @@ pub(super) fn show(
     palette: &Palette,
 ) -> Response {
     let name = words::feed_name(feed.feed, &feed.calibration.name);
-    let id = ui.scope_id().with(("feed panel", feed.feed));
+    let id = ui.scope_id().with(("feed-panel", feed.feed));
     let response = ui.interact(rect, id, Sense::click());
     response.widget_info(|| {
         let mut info = WidgetInfo::selected(

@@ -20,17 +20,19 @@ pub struct Fresh {
 }
 
 impl Fresh {
-    /// Takes the newest snapshot at a time of the window's own clock. Gives whether it is new.
-    pub fn take(&mut self, snapshot: Arc<Snapshot>, clock_secs: f64) -> bool {
+    /// Takes the newest snapshot at a time of the window's own clock.
+    pub fn take(&mut self, snapshot: Arc<Snapshot>, clock_secs: f64) {
         self.clock_secs = clock_secs;
         // The last one is still held, so that its place in memory cannot be taken by another.
-        let new = self.generation == 0 || !Arc::ptr_eq(&snapshot, &self.snapshot);
-        if new {
-            self.generation += 1;
-            self.came_at_secs = clock_secs;
-            self.snapshot = snapshot;
+        if Arc::ptr_eq(&snapshot, &self.snapshot) && self.generation > 0 {
+            return;
         }
-        new
+        // The same snapshot with fresher ages shows no other pictures.
+        if self.generation == 0 || !same_pictures(&snapshot, &self.snapshot) {
+            self.generation += 1;
+        }
+        self.came_at_secs = clock_secs;
+        self.snapshot = snapshot;
     }
 
     /// The snapshot.
@@ -39,7 +41,7 @@ impl Fresh {
         &self.snapshot
     }
 
-    /// Counts snapshots taken.
+    /// Counts snapshots that show something new.
     #[must_use]
     pub fn generation(&self) -> usize {
         self.generation
@@ -89,6 +91,16 @@ impl Fresh {
     }
 }
 
+/// Whether two snapshots show the same pictures.
+fn same_pictures(one: &Snapshot, other: &Snapshot) -> bool {
+    let same_frame = match (&one.frame, &other.frame) {
+        (Some(a), Some(b)) => Arc::ptr_eq(&a.luma, &b.luma),
+        (None, None) => true,
+        _ => false,
+    };
+    one.number == other.number && same_frame
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -116,15 +128,20 @@ mod tests {
     fn ages_grow_while_nothing_comes() {
         let mut fresh = Fresh::default();
         let snapshot = running(1);
-        assert!(fresh.take(snapshot.clone(), 100.0));
-        assert!(!fresh.take(snapshot.clone(), 102.0));
+        fresh.take(snapshot.clone(), 100.0);
+        fresh.take(snapshot.clone(), 102.0);
+        assert_eq!(fresh.generation(), 1);
         assert!((fresh.picture_age_secs() - 2.1).abs() < 1e-9);
         assert!((fresh.source_secs() - 12.0).abs() < 1e-9);
         assert_eq!(fresh.alive(), Alive::Yes);
         fresh.take(snapshot, 103.5);
         assert_eq!(fresh.alive(), Alive::No);
-        assert!(fresh.take(running(1), 104.0), "another snapshot is new");
+        // The same with fresher ages is a sign of life, but shows nothing new.
+        fresh.take(running(1), 104.0);
         assert_eq!(fresh.alive(), Alive::Yes);
+        assert_eq!(fresh.generation(), 1);
+        fresh.take(running(2), 104.1);
+        assert_eq!(fresh.generation(), 2);
     }
 
     #[test]

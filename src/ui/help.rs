@@ -29,7 +29,7 @@ pub fn show(ui: &mut Ui, rect: Rect, scroll_tenths: i32, palette: &Palette) {
     shapes::plate(ui.painter(), rect, palette.plate, palette);
     let mut page = ui.new_child(
         UiBuilder::new()
-            .id_salt("help page")
+            .id_salt("help-page")
             .max_rect(rect.shrink(18.0)),
     );
     ScrollArea::vertical()

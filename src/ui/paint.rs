@@ -9,7 +9,7 @@ use eframe::egui::{
 };
 
 use crate::ui::shapes;
-use crate::ui::theme::{LEAST_LETTERS, Palette, letters};
+use crate::ui::theme::{LEAST_LETTERS, PICTURE, Palette, letters};
 
 /// Whether something can be used now.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -99,11 +99,7 @@ pub fn paragraph(ui: &Ui, rect: Rect, align: Align2, text: &str, size: f32, ink:
 #[must_use]
 pub fn width(ui: &Ui, text: &str, size: f32) -> f32 {
     ui.painter()
-        .layout_no_wrap(
-            text.to_owned(),
-            letters(size.max(LEAST_LETTERS)),
-            Color32::WHITE,
-        )
+        .layout_no_wrap(text.to_owned(), letters(size.max(LEAST_LETTERS)), PICTURE)
         .size()
         .x
 }

@@ -183,7 +183,7 @@ impl LivePicture {
         let shrink = (0.75 / px_per_pixel.max(0.01)).floor().max(1.0) as usize;
         self.texture.follow(
             ui.ctx(),
-            "live picture",
+            "live-picture",
             &frame.luma,
             fresh.generation(),
             shrink,

@@ -66,7 +66,7 @@ impl Strips {
             return;
         }
         let texture = self.textures.entry(feed.feed).or_default();
-        let label = format!("strip {}", feed.feed);
+        let label = format!("strip-{}", feed.feed);
         texture.follow(
             ui.ctx(),
             &label,
@@ -135,7 +135,7 @@ pub fn history(ui: &mut Ui, rect: Rect, feed: &FeedSnapshot, now_secs: f64, pale
     );
     let mut inner = ui.new_child(
         UiBuilder::new()
-            .id_salt(("rate plot", feed.feed))
+            .id_salt(("rate-plot", feed.feed))
             .max_rect(plot_rect),
     );
     plot(&mut inner, feed, &stretches, (from, now_secs), end, palette);
@@ -198,7 +198,7 @@ fn plot(
 ) {
     let band = feed.calibration.band;
     let size = ui.available_size();
-    Plot::new(("rate over time", feed.feed))
+    Plot::new(("rate-over-time", feed.feed))
         .width(size.x)
         .height(size.y)
         .show_axes(Vec2b::FALSE)

@@ -9,3 +9,4 @@ mod paint;
 mod pictures;
 mod setup;
 mod watch;
+mod words;

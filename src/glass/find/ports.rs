@@ -135,9 +135,8 @@ fn centres(slopes: &Slopes, threshold: f32, largest: f32) -> Vec<(f32, f32)> {
             if here <= 0.5 {
                 continue;
             }
-            let crest = (y - 2..=y + 2).all(|row| {
-                (x - 2..=x + 2).all(|column| smooth[row * width + column] <= here)
-            });
+            let crest = (y - 2..=y + 2)
+                .all(|row| (x - 2..=x + 2).all(|column| smooth[row * width + column] <= here));
             if crest {
                 found.push((here, (x as f32 + 0.5) * cell, (y as f32 + 0.5) * cell));
             }
@@ -219,14 +218,22 @@ fn crests(slopes: &Slopes, x: f32, y: f32, threshold: f32, reach: f32) -> Option
                     let (gx, gy) = slopes.at(x + r as f32 * cos, y + r as f32 * sin);
                     let outward = gx * cos + gy * sin;
                     let beside = gy * cos - gx * sin;
-                    *value = if outward.abs() > beside.abs() { outward } else { 0.0 };
+                    *value = if outward.abs() > beside.abs() {
+                        outward
+                    } else {
+                        0.0
+                    };
                 }
                 let mut list = Vec::new();
                 for r in 3..steps {
                     let (a, b, c) = (values[r - 1].abs(), values[r].abs(), values[r + 1].abs());
                     if b >= threshold && b > a && b >= c {
                         let bend = a - 2.0 * b + c;
-                        let shift = if bend < 0.0 { (a - c) / (2.0 * bend) } else { 0.0 };
+                        let shift = if bend < 0.0 {
+                            (a - c) / (2.0 * bend)
+                        } else {
+                            0.0
+                        };
                         list.push((r as f32 + shift.clamp(-0.5, 0.5), values[r]));
                     }
                 }
@@ -241,14 +248,7 @@ fn direction(ray: usize) -> f32 {
 }
 
 /// Fits a ring near radius `r` and measures how much of it shows.
-fn settle(
-    slopes: &Slopes,
-    x: f32,
-    y: f32,
-    r: f32,
-    threshold: f32,
-    start: &Crests,
-) -> Option<Ring> {
+fn settle(slopes: &Slopes, x: f32, y: f32, r: f32, threshold: f32, start: &Crests) -> Option<Ring> {
     let mut ring = Ring {
         x,
         y,
@@ -268,7 +268,14 @@ fn settle(
             let best = crests
                 .iter()
                 .filter(|c| (c.0 - expected).abs() <= allowed)
-                .map(|c| (c.0, c.1, (c.0 - expected).abs() / allowed - 0.5 * (c.1.abs() / (8.0 * threshold)).min(1.0)))
+                .map(|c| {
+                    (
+                        c.0,
+                        c.1,
+                        (c.0 - expected).abs() / allowed
+                            - 0.5 * (c.1.abs() / (8.0 * threshold)).min(1.0),
+                    )
+                })
                 .min_by(|a, b| a.2.total_cmp(&b.2));
             if let Some((radius, slope, _)) = best {
                 points.push((phi, radius, slope));
@@ -278,8 +285,7 @@ fn settle(
         if ring.shown < 0.4 {
             return None;
         }
-        ring.contrast =
-            points.iter().map(|p| p.2.abs()).sum::<f32>() / points.len().max(1) as f32;
+        ring.contrast = points.iter().map(|p| p.2.abs()).sum::<f32>() / points.len().max(1) as f32;
         ring.terms = fit(&points, if round == 0 { 3 } else { 5 })?;
         let t = ring.terms;
         if t[3].hypot(t[4]) > FLATTEST * t[0] || t[1].hypot(t[2]) > 0.35 * t[0] {
@@ -304,7 +310,13 @@ fn fit(points: &[(f32, f32, f32)], count: usize) -> Option<[f32; 5]> {
     let mut normal = [[0.0_f64; 6]; 5];
     for &(phi, radius, _) in points {
         let phi = f64::from(phi);
-        let row = [1.0, phi.cos(), phi.sin(), (2.0 * phi).cos(), (2.0 * phi).sin()];
+        let row = [
+            1.0,
+            phi.cos(),
+            phi.sin(),
+            (2.0 * phi).cos(),
+            (2.0 * phi).sin(),
+        ];
         for i in 0..count {
             for j in 0..count {
                 normal[i][j] += row[i] * row[j];
@@ -314,7 +326,8 @@ fn fit(points: &[(f32, f32, f32)], count: usize) -> Option<[f32; 5]> {
     }
     // Gauss-Jordan with the largest pivot.
     for i in 0..count {
-        let pivot = (i..count).max_by(|&a, &b| normal[a][i].abs().total_cmp(&normal[b][i].abs()))?;
+        let pivot =
+            (i..count).max_by(|&a, &b| normal[a][i].abs().total_cmp(&normal[b][i].abs()))?;
         normal.swap(i, pivot);
         if normal[i][i].abs() < 1e-6 {
             return None;

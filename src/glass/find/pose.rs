@@ -36,7 +36,10 @@ impl Pose {
     /// Frame point (across, along) of a picture point.
     pub fn frame(self, x: f32, y: f32) -> (f32, f32) {
         let (dx, dy) = (x - self.x, y - self.y);
-        (dx * self.cos + dy * self.sin, -dx * self.sin + dy * self.cos)
+        (
+            dx * self.cos + dy * self.sin,
+            -dx * self.sin + dy * self.cos,
+        )
     }
 
     /// Components (across, along) of a picture slope.

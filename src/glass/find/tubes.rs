@@ -64,11 +64,7 @@ pub(super) fn tube_guesses(slopes: &Slopes, lines: &[Line], threshold: f32) -> V
             {
                 continue;
             }
-            let pose = Pose::leaning(
-                f32::midpoint(left.x_at(y), right.x_at(y)),
-                y,
-                slope,
-            );
+            let pose = Pose::leaning(f32::midpoint(left.x_at(y), right.x_at(y)), y, slope);
             let top = left.top.min(right.top) - y;
             let bottom = left.bottom.max(right.bottom) - y;
             if let Some(guess) = between_fittings(slopes, pose, width, top, bottom, threshold) {
@@ -154,8 +150,8 @@ fn between_fittings(
         let (strength, sag, contrast) = profile[row];
         let low = row.saturating_sub(2);
         let high = (row + 2).min(rows - 1);
-        let peak = (low..=high)
-            .all(|r| profile[r].2 < contrast || r >= row && profile[r].2 <= contrast);
+        let peak =
+            (low..=high).all(|r| profile[r].2 < contrast || r >= row && profile[r].2 <= contrast);
         if strength >= 0.5 && peak {
             bounds.push(Bound {
                 along: from + row as f32 + 0.5,
@@ -240,7 +236,14 @@ fn between_fittings(
     }
     let (_, mut guess, sag) = best?;
     let foot = guess.pose.moved(0.0, guess.height / 2.0);
-    guess.nozzle = nozzle(slopes, foot, width, guess.height, Glass::Tube(sag), threshold);
+    guess.nozzle = nozzle(
+        slopes,
+        foot,
+        width,
+        guess.height,
+        Glass::Tube(sag),
+        threshold,
+    );
     guess.score *= 0.3 + 0.7 * guess.nozzle.map_or(0.0, |n| n.score);
     Some(guess)
 }

@@ -27,7 +27,7 @@ impl Setup {
         let Some(editor) = &mut self.editor else {
             return;
         };
-        let id = ui.scope_id().with("outlines in the picture");
+        let id = ui.scope_id().with("outlines-in-the-picture");
         self.picture_id = Some(id);
         let response = ui.interact(placing.shown, id, Sense::click_and_drag());
         response.widget_info(|| {

@@ -104,7 +104,7 @@ impl Setup {
             return;
         };
         let name_width = (ui.available_width() - 190.0).clamp(70.0, 200.0);
-        Grid::new("feed fields").num_columns(2).show(ui, |ui| {
+        Grid::new("feed-fields").num_columns(2).show(ui, |ui| {
             let label = ui.label(words::NAME);
             let field = ui
                 .add(TextEdit::singleline(&mut feed.name).desired_width(name_width))
@@ -212,7 +212,7 @@ impl Setup {
             return;
         };
         ui.label(words::scale_now(feed.px_per_mm));
-        Grid::new("scale fields").num_columns(2).show(ui, |ui| {
+        Grid::new("scale-fields").num_columns(2).show(ui, |ui| {
             number(
                 ui,
                 words::OUTSIDE_DIAMETER,

@@ -68,7 +68,7 @@ impl Default for Setup {
             sent: Vec::new(),
             unsent: false,
             measure: Measure::Off,
-            // The outside of a common gauge glass (common practice); a person puts in their own.
+            // A common outside diameter (common practice); a person puts in their own.
             diameter_mm: 20.0,
             distance_mm: 10.0,
             picture_id: None,
@@ -152,11 +152,11 @@ impl Setup {
                 editor.choose_next(if action == Action::Next { 1 } else { -1 });
                 false
             }
-            Action::Nudge(x, y, Nudge::Move) => editor.change_on("keys move", |feed| {
+            Action::Nudge(x, y, Nudge::Move) => editor.change_on("keys-move", |feed| {
                 feed.outline.centre_x_px += f64::from(x);
                 feed.outline.centre_y_px += f64::from(y);
             }),
-            Action::Nudge(x, y, Nudge::Size) => editor.change_on("keys size", |feed| {
+            Action::Nudge(x, y, Nudge::Size) => editor.change_on("keys-size", |feed| {
                 // An upper left corner that stays.
                 feed.outline.width_px += f64::from(x);
                 feed.outline.height_px += f64::from(y);
@@ -165,7 +165,7 @@ impl Setup {
                     .picture_from_glass(f64::from(x) / 2.0, f64::from(y) / 2.0);
                 (feed.outline.centre_x_px, feed.outline.centre_y_px) = centre;
             }),
-            Action::Turn(tenths) => editor.change_on("keys turn", |feed| {
+            Action::Turn(tenths) => editor.change_on("keys-turn", |feed| {
                 feed.outline.angle_deg += f64::from(tenths) / 10.0;
             }),
             _ => false,
@@ -199,12 +199,12 @@ impl Setup {
         shapes::plate(ui.painter(), right, palette.plate, palette);
         let mut side = ui.new_child(
             UiBuilder::new()
-                .id_salt("set-up side")
+                .id_salt("set-up-side")
                 .max_rect(right.shrink(14.0)),
         );
         let mut asks = Vec::new();
         ScrollArea::vertical()
-            .id_salt("set-up fields")
+            .id_salt("set-up-fields")
             .auto_shrink(false)
             .show(&mut side, |ui| self.fields(ui, &mut asks, palette));
         // What is still being changed is not sent: the instrument starts anew at each change.
