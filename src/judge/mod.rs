@@ -1,133 +1,15 @@
 //! Judging a feed: the band, silence, and the alarms' states. Readings in, verdicts out; it knows
 //! nothing of pictures, files or windows.
+//!
+//! - `state`: the words for a verdict and for an alarm; `settings`: every limit and delay;
+//! - `verdict`: a record and a reading against a band; `alarm`: the life of alarms.
 
-use serde::{Deserialize, Serialize};
+mod alarm;
+mod settings;
+mod state;
+mod verdict;
 
-use crate::base::FeedNumber;
-
-/// The verdict on one feed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-pub enum FeedState {
-    /// Too few drops for a reading, and not yet silent for too long.
-    #[serde(rename = "no reading yet")]
-    NoReadingYet,
-    /// Within its band.
-    #[serde(rename = "in band")]
-    InBand,
-    /// Under the low limit.
-    #[serde(rename = "low")]
-    Low,
-    /// Over the high limit.
-    #[serde(rename = "high")]
-    High,
-    /// Over twice the high limit.
-    #[serde(rename = "far high")]
-    FarHigh,
-    /// Silent for longer than this feed's own intervals allow.
-    #[serde(rename = "stopped")]
-    Stopped,
-    /// The glass cannot be judged now.
-    #[serde(rename = "cannot see")]
-    CannotSee,
-}
-
-impl FeedState {
-    /// The words that files and screens use.
-    #[must_use]
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::NoReadingYet => "no reading yet",
-            Self::InBand => "in band",
-            Self::Low => "low",
-            Self::High => "high",
-            Self::FarHigh => "far high",
-            Self::Stopped => "stopped",
-            Self::CannotSee => "cannot see",
-        }
-    }
-}
-
-/// What an alarm is about. One alarm per cause and feed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-pub enum Cause {
-    /// The feed stopped.
-    #[serde(rename = "stopped")]
-    Stopped,
-    /// The feed runs over twice its high limit.
-    #[serde(rename = "far high")]
-    FarHigh,
-    /// The feed runs under its low limit.
-    #[serde(rename = "low")]
-    Low,
-    /// The feed runs over its high limit.
-    #[serde(rename = "high")]
-    High,
-    /// The glass cannot be judged.
-    #[serde(rename = "cannot see")]
-    CannotSee,
-    /// The camera is gone (no feed of its own).
-    #[serde(rename = "camera lost")]
-    CameraLost,
-    /// The logbook cannot be written (no feed of its own).
-    #[serde(rename = "logbook not written")]
-    LogbookNotWritten,
-}
-
-impl Cause {
-    /// The words that files and screens use.
-    #[must_use]
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::Stopped => "stopped",
-            Self::FarHigh => "far high",
-            Self::Low => "low",
-            Self::High => "high",
-            Self::CannotSee => "cannot see",
-            Self::CameraLost => "camera lost",
-            Self::LogbookNotWritten => "logbook not written",
-        }
-    }
-}
-
-/// The states of an alarm in the words of ANSI/ISA-18.2 and IEC 62682.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-pub enum AlarmState {
-    /// Nothing wrong, nothing to acknowledge.
-    #[serde(rename = "normal")]
-    Normal,
-    /// Active and not yet acknowledged: sounds and blinks.
-    #[serde(rename = "unacknowledged")]
-    Unacknowledged,
-    /// Active and acknowledged: silent and steady.
-    #[serde(rename = "acknowledged")]
-    Acknowledged,
-    /// Over, but nobody acknowledged it.
-    #[serde(rename = "returned to normal unacknowledged")]
-    ReturnedUnacknowledged,
-}
-
-impl AlarmState {
-    /// The words that files and screens use.
-    #[must_use]
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::Normal => "normal",
-            Self::Unacknowledged => "unacknowledged",
-            Self::Acknowledged => "acknowledged",
-            Self::ReturnedUnacknowledged => "returned to normal unacknowledged",
-        }
-    }
-}
-
-/// One alarm as it stands.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Alarm {
-    /// The feed, or none for an alarm of the whole instrument.
-    pub feed: Option<FeedNumber>,
-    /// What it is about.
-    pub cause: Cause,
-    /// Where it stands.
-    pub state: AlarmState,
-    /// Source time of its last change of state, seconds.
-    pub since_secs: f64,
-}
+pub use alarm::{AlarmBook, Condition};
+pub use settings::{AlarmSettings, Delays, JudgeSettings};
+pub use state::{Alarm, AlarmState, Cause, FeedState};
+pub use verdict::{Judge, Verdict, judge};

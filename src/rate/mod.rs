@@ -1,12 +1,52 @@
-//! Times in, numbers out: drops a minute with limits from the times of drops. It knows nothing of
-//! pictures, bands or alarms.
+//! Times in, numbers out: drops a minute with limits from the times of drops, and the statistics
+//! that watch over them. It knows nothing of pictures, bands or alarms.
+//!
+//! - `record`: a record cleaned and taken apart; `renewal`: the model and its tables;
+//!   `posterior`: the reading; `limits`: textbook limits that check it;
+//! - `silence`, `doubts`: what a reading is worth now; `change`, `cusum`: has the rate changed;
+//! - `trend`, `chart`, `allan`: how steady a feed was over an hour or a shift.
+
+mod allan;
+mod change;
+mod chart;
+mod cusum;
+mod doubts;
+mod limits;
+mod posterior;
+mod record;
+mod renewal;
+mod silence;
+mod special;
+mod trend;
+
+pub use allan::{allan_deviation, modified_allan_deviation, overlapping_allan_deviation};
+pub use change::{CHANGE_LIMIT, Change, find_change};
+pub use chart::{
+    CountsChart, EwmaChart, IndividualsChart, counts_chart, ewma_chart, individuals_chart,
+};
+pub use cusum::{Cusum, GammaCusum, Way};
+pub use doubts::{
+    BLIND_SHARE, Doubt, FEW_DROPS, IRREGULAR_SCATTER, OVERDUE_CHANCE, REGULARITY_DROPS, doubts,
+};
+pub use limits::{
+    EndedBy, Limits, gamma_interval_limits, mean_time_limits, no_events_upper, poisson_limits,
+};
+pub use posterior::{CONFIDENCE, Model, Posterior, reading};
+pub use record::NEWEST_DROPS;
+pub use renewal::{
+    Assumptions, MISSED_SHARE, SCATTER_CENTRE, SCATTER_MAX, SCATTER_MIN, SCATTER_SPREAD,
+};
+
+pub use silence::{Expected, Silence};
+pub use trend::{Trend, trend};
 
 use crate::base::Span;
 
 /// What is known of one feed's drops, in source time.
 #[derive(Clone, Debug, Default)]
 pub struct DropRecord {
-    /// Start of watching, seconds.
+    /// Start of watching, seconds. A drop at exactly this time means that watching began with
+    /// that drop; otherwise the start is a moment that knows nothing of drops.
     pub from_secs: f64,
     /// Now (or the end of the clip), seconds; ≥ every other time here.
     pub now_secs: f64,

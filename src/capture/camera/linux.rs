@@ -97,18 +97,12 @@ impl Camera {
         guarded(|| Self::try_open(path, preferred))
             .map_err(|e| sentence(&e, path))
             .and_then(|opened| {
-                opened.ok_or_else(|| {
-                    format!(
-                        "The camera at {} has no mode that can be used (YUYV, NV12, GREY or \
-                         MJPEG). Use another camera.",
-                        path.display()
-                    )
-                })
+                opened.map_err(|why| format!("The camera at {} {why}", path.display()))
             })
     }
 
-    /// Opens and starts; none when there is no usable mode.
-    fn try_open(path: &Path, preferred: Option<Mode>) -> io::Result<Option<Self>> {
+    /// Opens and starts; the inner error says why it has no mode that can be used.
+    fn try_open(path: &Path, preferred: Option<Mode>) -> io::Result<Result<Self, String>> {
         let device = v4l::Device::with_path(path)?;
         let modes = modes(&device);
         let chosen = preferred.filter(|p| modes.iter().any(|m| is_same(m, p)));
@@ -116,15 +110,16 @@ impl Camera {
             .or_else(|| mode::best(&modes.iter().map(|(_, m)| *m).collect::<Vec<_>>()))
             .and_then(|c| modes.iter().find(|m| is_same(m, &c)).map(|m| (m.0, c)))
         else {
-            return Ok(None);
+            return Ok(Err(no_mode(&device)));
         };
         let format = device.set_format(&Format::new(chosen.width, chosen.height, code))?;
         let rate = set_rate(&device, chosen.frames_per_second);
         let Some(packing) = PixelFormat::from_fourcc(format.fourcc.repr) else {
-            return Ok(None);
+            return Ok(Err(no_mode(&device)));
         };
-        check_size(u64::from(format.width), u64::from(format.height))
-            .map_err(|e| io::Error::other(format!("it {e}")))?;
+        if let Err(e) = check_size(u64::from(format.width), u64::from(format.height)) {
+            return Ok(Err(format!("{e}. Use another camera.")));
+        }
         let mut stream = Stream::with_buffers(&device, Type::VideoCapture, BUFFERS)?;
         // All buffers but the first are handed to the driver by hand and the first by the first
         // read, so that the first read, too, can be preceded by a bounded wait.
@@ -138,7 +133,7 @@ impl Camera {
             }
         }
         stream.start()?;
-        Ok(Some(Self {
+        Ok(Ok(Self {
             stream: Some(stream),
             mode: Mode {
                 format: packing,
@@ -255,19 +250,18 @@ fn listing(node: &Node) -> Option<CameraListing> {
         if can.is_ok_and(|can| !can.contains(Can::VIDEO_CAPTURE) || can.contains(Can::VIDEO_M2M)) {
             return Ok(None);
         }
-        Ok(Some(modes(&device)))
+        Ok(Some((modes(&device), no_mode(&device))))
     });
     match looked {
         Ok(None) => return None,
-        Ok(Some(modes)) => {
+        Ok(Some((modes, no_mode))) => {
             listing.modes = modes.into_iter().map(|(_, mode)| mode).collect();
             if let Some(best) = mode::best(&listing.modes) {
                 listing.usable = true;
                 let at = listing.modes.iter().position(|m| *m == best).unwrap_or(0);
                 listing.modes[..=at].rotate_right(1);
             } else {
-                "It has no mode that can be used (YUYV, NV12, GREY or MJPEG)."
-                    .clone_into(&mut listing.note);
+                listing.note = format!("It {no_mode}");
             }
         }
         Err(e) => listing.note = sentence(&e, &node.path),
@@ -286,6 +280,25 @@ fn is_same((_, a): &(FourCC, Mode), b: &Mode) -> bool {
             (Some(a), Some(b)) => (a - b).abs() < 0.5,
             _ => true,
         }
+}
+
+/// Why a camera has no mode that can be used.
+fn no_mode(device: &v4l::Device) -> String {
+    let packings: Vec<String> = device
+        .enum_formats()
+        .unwrap_or_default()
+        .iter()
+        .map(|f| f.fourcc.to_string())
+        .collect();
+    if packings.is_empty() {
+        return "offers no pictures now. A virtual camera must first be given some; any other, \
+                unplug and plug in again."
+            .to_owned();
+    }
+    format!(
+        "offers only {}, but YUYV, NV12, GREY or MJPEG is needed. Use another camera.",
+        packings.join(", ")
+    )
 }
 
 /// The modes that can be used, each with the camera's own code for its packing.
@@ -462,7 +475,7 @@ mod tests {
         assert!(words.contains("/dev/no-such-camera"));
         let words = Camera::open(Path::new("/dev/null"), None).err().unwrap();
         assert!(
-            words.contains("no mode") || words.contains("cannot be used"),
+            words.contains("offers no pictures") || words.contains("cannot be used"),
             "{words}"
         );
         let mut opener = Opener::new("Bench camera;nowhere;0;");

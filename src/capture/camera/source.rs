@@ -25,9 +25,12 @@ const PATIENCE_SECS: f64 = 0.45;
 /// that after a disturbance on the cable.
 const REOPEN_AFTER_SECS: f64 = 10.0;
 
-/// Most frames that a hole in the driver's count may stand for: an hour at 30 frames a second. A
-/// greater step is a count that began anew.
-const MAX_HOLE_FRAMES: u32 = 108_000;
+/// How many frames may lie in a stretch of time, as a multiple of the announced rate: real rates
+/// and stamps waver.
+const TIME_SLACK: f64 = 1.5;
+
+/// Frames a second of a camera that does not tell.
+const USUAL_PER_SECOND: f64 = 30.0;
 
 /// A camera.
 pub(super) struct CameraSource {
@@ -35,9 +38,7 @@ pub(super) struct CameraSource {
     clock: Arc<dyn Clock>,
     state: State,
     time: Timeline,
-    /// The number of the next frame, if none is lost.
-    number: u64,
-    last_sequence: Option<u32>,
+    numbering: Numbering,
     about: About,
     mode: Mode,
 }
@@ -51,6 +52,8 @@ enum State {
     Lost {
         /// Clock time of the next try.
         retry_secs: f64,
+        /// The sentence that is told until it is back.
+        why: String,
     },
 }
 
@@ -81,8 +84,7 @@ impl CameraSource {
             opener,
             clock,
             time: Timeline::default(),
-            number: 0,
-            last_sequence: None,
+            numbering: Numbering::default(),
             mode,
         })
     }
@@ -90,7 +92,10 @@ impl CameraSource {
     fn lose(&mut self, why: &str, retry_secs: f64) -> Grab {
         tracing::warn!("the camera {} is lost: {why}", self.about.name);
         // Closes it.
-        self.state = State::Lost { retry_secs };
+        self.state = State::Lost {
+            retry_secs,
+            why: why.to_owned(),
+        };
         Grab::Lost {
             at_secs: self.time.now_secs(self.clock.monotonic_secs()),
             why: why.to_owned(),
@@ -98,17 +103,17 @@ impl CameraSource {
     }
 
     /// One try to come back, when it is time for one.
-    fn come_back(&mut self, retry_secs: f64) -> Grab {
+    fn come_back(&mut self, retry_secs: f64, why: String) -> Grab {
         let now_secs = self.clock.monotonic_secs();
-        let waiting = |at_secs| Grab::Lost {
-            at_secs,
-            why: "The camera is lost; waiting for the same camera to come back.".to_owned(),
-        };
         if now_secs < retry_secs {
             self.clock
                 .wait_secs((retry_secs - now_secs).min(PATIENCE_SECS));
-            if self.clock.monotonic_secs() < retry_secs {
-                return waiting(self.time.now_secs(self.clock.monotonic_secs()));
+            let now_secs = self.clock.monotonic_secs();
+            if now_secs < retry_secs {
+                return Grab::Lost {
+                    at_secs: self.time.now_secs(now_secs),
+                    why,
+                };
             }
         }
         let opened = self.opener.open(Some(self.mode));
@@ -118,6 +123,7 @@ impl CameraSource {
             Err(why) => {
                 self.state = State::Lost {
                     retry_secs: now_secs + RETRY_SECS,
+                    why: why.clone(),
                 };
                 Grab::Lost { at_secs, why }
             }
@@ -128,7 +134,7 @@ impl CameraSource {
                     fed_secs: now_secs,
                 };
                 // The count of a newly opened camera starts anew.
-                self.last_sequence = None;
+                self.numbering.begin_anew();
                 self.mode = new;
                 self.about.width = new.width;
                 self.about.height = new.height;
@@ -150,12 +156,47 @@ impl CameraSource {
     }
 }
 
+/// Number and time of frames: holes in the driver's count become holes in the frame numbers, as
+/// far as there was time for so many frames (some drivers first hand out an old picture).
+#[derive(Default)]
+struct Numbering {
+    /// The number of the next frame, if none is lost.
+    next: u64,
+    last: Option<(u32, f64)>,
+}
+
+impl Numbering {
+    /// The number of a picture with the driver's count `sequence`.
+    fn number(&mut self, sequence: Option<u32>, at_secs: f64, frames_per_second: f64) -> u64 {
+        let step = match (self.last, sequence) {
+            (Some((last, last_secs)), Some(new)) => {
+                let room = ((at_secs - last_secs) * frames_per_second * TIME_SLACK).ceil() as u64;
+                // Past the middle of its range the count went backwards: it began anew.
+                match new.wrapping_sub(last) {
+                    step if step > u32::MAX / 2 => 1,
+                    step => u64::from(step).clamp(1, room.max(1)),
+                }
+            }
+            _ => 1,
+        };
+        self.last = sequence.map(|s| (s, at_secs));
+        let number = self.next + (step - 1);
+        self.next = number + 1;
+        number
+    }
+
+    /// The driver's count begins anew.
+    fn begin_anew(&mut self) {
+        self.last = None;
+    }
+}
+
 impl Source for CameraSource {
     fn next(&mut self) -> Result<Grab, CaptureError> {
         let (device, fed_secs) = match &mut self.state {
-            State::Lost { retry_secs } => {
-                let retry_secs = *retry_secs;
-                return Ok(self.come_back(retry_secs));
+            State::Lost { retry_secs, why } => {
+                let (retry_secs, why) = (*retry_secs, why.clone());
+                return Ok(self.come_back(retry_secs, why));
             }
             State::Running { device, fed_secs } => (device, fed_secs),
         };
@@ -176,6 +217,7 @@ impl Source for CameraSource {
             Event::Gone(why) => return Ok(self.lose(&why, now_secs)),
         };
         *fed_secs = now_secs;
+        let sequence = packed.sequence;
         let received_secs = packed.received_secs.unwrap_or(now_secs);
         let at_secs = self.time.frame_secs(packed.stamp_secs, received_secs);
         let luma = if packed.is_bad {
@@ -183,17 +225,8 @@ impl Source for CameraSource {
         } else {
             unpack(self.mode, packed.bytes, stride)
         };
-        // Holes in the driver's count become holes in the frame numbers.
-        let step = match (self.last_sequence, packed.sequence) {
-            (Some(last), Some(new)) => match new.wrapping_sub(last) {
-                step @ 1..=MAX_HOLE_FRAMES => u64::from(step),
-                _ => 1,
-            },
-            _ => 1,
-        };
-        self.last_sequence = packed.sequence;
-        let number = self.number + (step - 1);
-        self.number = number + 1;
+        let rate = self.about.frames_per_second.unwrap_or(USUAL_PER_SECOND);
+        let number = self.numbering.number(sequence, at_secs, rate);
         Ok(match luma {
             Ok(luma) => Grab::Frame(Frame::new(number, at_secs, luma)),
             Err(why) => Grab::Spoiled { at_secs, why },
@@ -371,6 +404,25 @@ mod tests {
     }
 
     #[test]
+    fn a_hole_is_no_longer_than_there_was_time_for() {
+        let mut numbering = Numbering::default();
+        let mut number = |sequence, at_secs| numbering.number(Some(sequence), at_secs, 30.0);
+        assert_eq!(number(0, 0.0), 0);
+        // An old picture came first: 28 frames cannot lie in 40 ms.
+        assert_eq!(number(29, 0.04), 2);
+        assert_eq!(number(30, 0.08), 3);
+        // Ten frames lost in a third of a second; then the count begins anew, wraps, stands.
+        assert_eq!(number(41, 0.45), 14);
+        assert_eq!(number(u32::MAX, 0.48), 15);
+        assert_eq!(number(1, 0.55), 17);
+        assert_eq!(number(1, 0.58), 18);
+        assert_eq!(number(0, 0.61), 19);
+        assert_eq!(numbering.number(None, 0.65, 30.0), 20);
+        numbering.begin_anew();
+        assert_eq!(numbering.number(Some(500), 9.0, 30.0), 21);
+    }
+
+    #[test]
     fn spoiled_pictures_are_told_and_take_a_number() {
         let (mut source, _) = start(&[
             Act::Open(8, 6),
@@ -426,7 +478,7 @@ mod tests {
         ]);
         frame(&mut source);
         let mut last_secs = 0.0;
-        let mut tries = 0;
+        let mut told = Vec::new();
         let after = loop {
             let before_secs = script.clock.monotonic_secs();
             let grab = source.next().unwrap();
@@ -438,14 +490,16 @@ mod tests {
                 Grab::Lost { at_secs, why } => {
                     assert!(at_secs >= last_secs);
                     last_secs = at_secs;
-                    tries += u32::from(why == "not there");
+                    told.push(why);
                 }
                 Grab::Nothing { at_secs } => last_secs = at_secs,
                 Grab::Frame(frame) => break frame,
                 other => panic!("{other:?}"),
             }
         };
-        assert_eq!(tries, 2);
+        // The newest reason is told until it is back.
+        assert_eq!(told[0], "unplugged");
+        assert!(told.len() > 4 && told[1..].iter().all(|why| why == "not there"));
         assert_eq!(after.number, 1);
         assert!(after.at_secs > last_secs);
         assert!((after.at_secs - 2.10).abs() < 1e-6, "{}", after.at_secs);

@@ -3,21 +3,18 @@
 //! that crashes takes nothing with it.
 
 use std::ffi::{OsStr, OsString};
-use std::io::{self, BufRead, BufReader, Read};
+use std::io;
 use std::path::Path;
-use std::process::{Child, ChildStderr, ChildStdout, Command, Stdio};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{Receiver, RecvTimeoutError};
+use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
-use image::GrayImage;
-
-use crate::base::{Frame, Ring};
-use crate::capture::limits::check_size;
+use crate::base::Frame;
 use crate::capture::{About, CaptureError, Grab, Source};
 
-use super::ffmpeg_log::{self, Line, Picture};
+use super::ffmpeg_pipes::{self, Log, Message, lock};
 use super::short_name;
 
 /// How long one call waits for a picture.
@@ -27,22 +24,12 @@ const PATIENCE: Duration = Duration::from_millis(450);
 /// all, for a large clip on a slow disk.
 const FIRST_PICTURE_WAITS: u32 = 133;
 
-/// Decoded pictures held ready: enough to smooth the decoder's hiccups, little memory.
-const PICTURES_AHEAD: usize = 3;
-
-/// Stamps that may run ahead of their pictures: more than the program ever buffers between its
-/// filter and its output, so that neither of its outputs ever waits for the other.
-const STAMPS_AHEAD: usize = 1024;
-
-/// Complaints kept for the sentence at the end.
-const COMPLAINTS_KEPT: usize = 2;
-
 /// A video read through ffmpeg.
 pub(super) struct Ffmpeg {
     shown: String,
     child: Child,
     threads: Vec<JoinHandle<()>>,
-    /// None once the source is being dropped.
+    /// None before they can come and while the source is being dropped.
     pictures: Option<Receiver<Message>>,
     first: Option<Message>,
     log: Arc<Mutex<Log>>,
@@ -52,30 +39,6 @@ pub(super) struct Ffmpeg {
     start_secs: f64,
     ended: bool,
     about: About,
-}
-
-/// From the thread that reads pictures.
-enum Message {
-    /// A picture and its stamp in seconds, when it has one.
-    Picture(GrayImage, Option<f64>),
-    /// Nothing more comes; why, when it is not the plain end.
-    Done(Option<String>),
-}
-
-/// A stamp on its way from one thread to the other.
-struct Announced {
-    picture: Picture,
-    at_secs: Option<f64>,
-}
-
-/// What the error output has told so far.
-struct Log {
-    duration_secs: Option<f64>,
-    frames_per_second: Option<f64>,
-    complaints: Ring<String>,
-    complained: u64,
-    corrupt: u64,
-    is_cut: bool,
 }
 
 /// Which words tell the program to keep every frame with its own time.
@@ -114,8 +77,6 @@ impl Ffmpeg {
                 io::ErrorKind::NotFound => missing(&shown),
                 _ => failed("started", e),
             })?;
-        let (pictures_out, pictures_in) = sync_channel(PICTURES_AHEAD);
-        let (stamps_out, stamps_in) = sync_channel(STAMPS_AHEAD);
         let log = Arc::new(Mutex::new(Log::new()));
         let outputs = (child.stdout.take(), child.stderr.take());
         // From here on the child ends with `source`, whatever happens.
@@ -132,7 +93,7 @@ impl Ffmpeg {
             shown: shown.clone(),
             child,
             threads: Vec::new(),
-            pictures: Some(pictures_in),
+            pictures: None,
             first: None,
             log: Arc::clone(&log),
             number: 0,
@@ -143,18 +104,10 @@ impl Ffmpeg {
         let (Some(stdout), Some(stderr)) = outputs else {
             return Err(failed("heard", io::Error::other("no pipe")));
         };
-        source.threads.push(
-            std::thread::Builder::new()
-                .name("clip-stamps".to_owned())
-                .spawn(move || read_log(stderr, &log, &stamps_out))
-                .map_err(|e| failed("heard", e))?,
-        );
-        source.threads.push(
-            std::thread::Builder::new()
-                .name("clip-pictures".to_owned())
-                .spawn(move || read_pictures(stdout, &stamps_in, &pictures_out))
-                .map_err(|e| failed("heard", e))?,
-        );
+        let (threads, pictures) =
+            ffmpeg_pipes::listen(stdout, stderr, &log).map_err(|e| failed("heard", e))?;
+        source.threads = threads;
+        source.pictures = Some(pictures);
         source.wait_for_first()?;
         Ok(source)
     }
@@ -214,6 +167,8 @@ impl Ffmpeg {
             self.child.kill().ok();
         }
         let status = self.child.wait();
+        // What it said last must have been read.
+        self.stop_listening();
         let log = lock(&self.log);
         let shown = &self.shown;
         let so_far = match self.number {
@@ -259,6 +214,15 @@ impl Ffmpeg {
             );
         }
         None
+    }
+
+    /// Ends the threads, once the program has ended.
+    fn stop_listening(&mut self) {
+        // A thread that waits for room in the queue wakes when nobody listens any more.
+        self.pictures = None;
+        for thread in self.threads.drain(..) {
+            thread.join().ok();
+        }
     }
 
     /// Source time of a picture; a sentence when its stamp cannot be used.
@@ -321,29 +285,8 @@ impl Drop for Ffmpeg {
         // It may have ended by itself; then there is nothing to kill.
         self.child.kill().ok();
         self.child.wait().ok();
-        // A thread that waits for room in the queue wakes when nobody listens any more.
-        self.pictures = None;
-        for thread in self.threads.drain(..) {
-            thread.join().ok();
-        }
+        self.stop_listening();
     }
-}
-
-impl Log {
-    fn new() -> Self {
-        Self {
-            duration_secs: None,
-            frames_per_second: None,
-            complaints: Ring::new(COMPLAINTS_KEPT),
-            complained: 0,
-            corrupt: 0,
-            is_cut: false,
-        }
-    }
-}
-
-fn lock(log: &Mutex<Log>) -> MutexGuard<'_, Log> {
-    log.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// The words after `ffmpeg`. Each is an argument of its own; no shell reads them.
@@ -377,94 +320,6 @@ fn missing(shown: &str) -> CaptureError {
          sudo apt install ffmpeg. Windows: winget install ffmpeg. macOS: brew install ffmpeg. \
          Folders of PNG or JPEG pictures and .y4m clips are read without it."
     ))
-}
-
-/// Runs in the thread `clip-stamps` until the program closes its error output.
-fn read_log(stderr: ChildStderr, log: &Mutex<Log>, stamps: &SyncSender<Announced>) {
-    let mut reader = BufReader::new(stderr);
-    let mut bytes = Vec::new();
-    let mut time_base_secs = None;
-    loop {
-        bytes.clear();
-        match reader.read_until(b'\n', &mut bytes) {
-            Ok(0) | Err(_) => return,
-            Ok(_) => {}
-        }
-        match ffmpeg_log::read(&String::from_utf8_lossy(&bytes)) {
-            Line::TimeBase(secs) => time_base_secs = Some(secs),
-            Line::Picture(picture) => {
-                let at_secs = picture
-                    .stamp
-                    .zip(time_base_secs)
-                    .map(|(stamp, unit)| stamp as f64 * unit);
-                if stamps.send(Announced { picture, at_secs }).is_err() {
-                    // Nobody reads pictures any more. Read on, so that the program is not held up
-                    // before it is ended.
-                    io::copy(&mut reader, &mut io::sink()).ok();
-                    return;
-                }
-            }
-            Line::Duration(secs) => {
-                lock(log).duration_secs.get_or_insert(secs);
-            }
-            Line::Rate(rate) => {
-                lock(log).frames_per_second.get_or_insert(rate);
-            }
-            Line::Complaint(words) => {
-                let mut log = lock(log);
-                log.complained += 1;
-                if log.complaints.newest() != Some(&words) {
-                    log.complaints.push(words);
-                }
-            }
-            Line::Corrupt => lock(log).corrupt += 1,
-            Line::Cut => lock(log).is_cut = true,
-            Line::Other => {}
-        }
-    }
-}
-
-/// Runs in the thread `clip-pictures`: a picture for each stamp.
-fn read_pictures(
-    mut stdout: ChildStdout,
-    stamps: &Receiver<Announced>,
-    pictures: &SyncSender<Message>,
-) {
-    let mut size = None;
-    // The end of the stamps is the end of the pictures.
-    while let Ok(Announced { picture, at_secs }) = stamps.recv() {
-        let message = match read_picture(&mut stdout, picture, &mut size) {
-            Ok(luma) => Message::Picture(luma, at_secs),
-            Err(why) => {
-                pictures.send(Message::Done(why)).ok();
-                return;
-            }
-        };
-        if pictures.send(message).is_err() {
-            return;
-        }
-    }
-    pictures.send(Message::Done(None)).ok();
-}
-
-/// One picture; without words when the program stopped in the middle of it, which it then explains
-/// itself.
-fn read_picture(
-    stdout: &mut ChildStdout,
-    told: Picture,
-    size: &mut Option<(u32, u32)>,
-) -> Result<GrayImage, Option<String>> {
-    let told_size = check_size(told.width, told.height).map_err(Some)?;
-    let (width, height) = *size.get_or_insert(told_size);
-    if told_size != (width, height) {
-        return Err(Some(format!(
-            "changes its picture size from {width} × {height} to {} × {}; make a clip of each part",
-            told.width, told.height
-        )));
-    }
-    let mut luma = vec![0; width as usize * height as usize];
-    stdout.read_exact(&mut luma).map_err(|_| None)?;
-    GrayImage::from_raw(width, height, luma).ok_or(None)
 }
 
 #[cfg(test)]

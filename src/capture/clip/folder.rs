@@ -2,14 +2,13 @@
 //! `frames.csv` says; and one picture as a clip of one frame. Videos are left to its neighbours.
 
 use std::cmp::Ordering;
-use std::io::BufReader;
 use std::path::{Path, PathBuf};
 
-use image::{DynamicImage, GrayImage, ImageDecoder, ImageReader, Limits};
+use image::{DynamicImage, GrayImage, ImageDecoder, ImageFormat, ImageReader, Limits};
 
 use crate::base::Frame;
 use crate::capture::limits::{MAX_PIXELS, MAX_SIDE_PX, check_size};
-use crate::capture::{About, CaptureError, Grab, Source};
+use crate::capture::{About, CaptureError, Grab, Source, jpeg};
 
 use super::{ASSUMED_FRAMES_PER_SECOND, has_extension, short_name};
 
@@ -243,15 +242,13 @@ fn read_picture(file: &Path) -> Result<GrayImage, CaptureError> {
             "{shown} {what}. Copy the picture again, or leave it out."
         ))
     };
-    let reader = || -> Result<ImageReader<BufReader<std::fs::File>>, CaptureError> {
-        ImageReader::open(file)
-            .and_then(ImageReader::with_guessed_format)
-            .map_err(|source| CaptureError::Io {
-                what: format!("{shown} cannot be read; check who may read it"),
-                source,
-            })
-    };
-    let mut picture = reader()?;
+    let mut picture = ImageReader::open(file)
+        .and_then(ImageReader::with_guessed_format)
+        .map_err(|source| CaptureError::Io {
+            what: format!("{shown} cannot be read; check who may read it"),
+            source,
+        })?;
+    let is_jpeg = picture.format() == Some(ImageFormat::Jpeg);
     // The decoder checks these sides; the number of pixels is checked below, before it sets memory
     // aside.
     let mut limits = Limits::no_limits();
@@ -265,12 +262,29 @@ fn read_picture(file: &Path) -> Result<GrayImage, CaptureError> {
     let (w, h) = decoder.dimensions();
     check_size(u64::from(w), u64::from(h)).map_err(&damaged)?;
     let upright = decoder.orientation().ok();
-    let mut decoded = DynamicImage::from_decoder(decoder)
-        .map_err(|e| damaged(format!("is damaged or cut ({e})")))?;
+    let decoded = if is_jpeg {
+        // The decoder below takes a cut JPEG silently.
+        drop(decoder);
+        read_bytes(file)
+            .and_then(|bytes| jpeg::luma(&bytes, None).map_err(|e| e.to_string()))
+            .map(DynamicImage::ImageLuma8)
+    } else {
+        DynamicImage::from_decoder(decoder).map_err(|e| e.to_string())
+    };
+    let mut decoded = decoded.map_err(|e| damaged(format!("is damaged or cut ({e})")))?;
     if let Some(upright) = upright {
         decoded.apply_orientation(upright);
     }
     Ok(decoded.into_luma8())
+}
+
+/// A whole file, unless it is larger than any picture.
+fn read_bytes(file: &Path) -> Result<Vec<u8>, String> {
+    let length = std::fs::metadata(file).map_err(|e| e.to_string())?.len();
+    if length > MAX_DECODE_BYTES {
+        return Err(format!("it has {length} bytes, more than any picture"));
+    }
+    std::fs::read(file).map_err(|e| e.to_string())
 }
 
 /// Compares names as people number them: `frame9` before `frame10`.

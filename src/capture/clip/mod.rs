@@ -3,6 +3,7 @@
 
 mod ffmpeg;
 mod ffmpeg_log;
+mod ffmpeg_pipes;
 mod folder;
 mod y4m;
 

@@ -114,8 +114,7 @@ impl Y4m {
             .is_some_and(|l| l == b"FRAME" || l.starts_with(b"FRAME "));
         if !is_frame {
             return Err(CaptureError::Damaged(format!(
-                "{} is damaged at frame {}: no frame begins where one should. What came before is \
-                 good. {CURE}",
+                "{} is damaged: no frame begins behind the {} good ones, which were read. {CURE}",
                 self.shown, self.number
             )));
         }
@@ -129,14 +128,18 @@ impl Y4m {
             Err(e) => Err(e),
         };
         let picture = GrayImage::from_raw(self.about.width, self.about.height, luma);
-        match (whole.map_err(|e| cannot(&self.shown, e))?, picture) {
-            (true, Some(picture)) => Ok(Some(picture)),
-            _ => Err(CaptureError::Damaged(format!(
-                "{} is cut in frame {}; the {} whole frames before it were read. Copy the clip \
-                 again from where it was recorded.",
-                self.shown, self.number, self.number
-            ))),
+        if let (true, Some(picture)) = (whole.map_err(|e| cannot(&self.shown, e))?, picture) {
+            return Ok(Some(picture));
         }
+        let so_far = match self.number {
+            0 => "within its first frame".to_owned(),
+            1 => "after its first frame, which was read".to_owned(),
+            n => format!("after {n} frames, which were read"),
+        };
+        Err(CaptureError::Damaged(format!(
+            "{} is cut: it stops {so_far}. Copy the clip again from where it was recorded.",
+            self.shown
+        )))
     }
 }
 
@@ -312,7 +315,10 @@ mod tests {
         for cut in 1..=17 {
             let (seen, error) = drain(&whole[..whole.len() - cut]);
             assert_eq!(seen.len(), 1, "cut by {cut}");
-            assert!(error.unwrap().contains("cut in frame 1"), "cut by {cut}");
+            assert!(
+                error.unwrap().contains("cut: it stops after its first"),
+                "cut by {cut}"
+            );
         }
     }
 
@@ -330,7 +336,7 @@ mod tests {
             (b"YUV4MPEG W4 H4\nFRAME\n", "not a .y4m"),
             (b"YUV4MPEG2 W4 H4 F30:1", "heading"),
             (b"YUV4MPEG2 W4 H4 F30:1\n", "no frames"),
-            (b"YUV4MPEG2 W4 H4 F30:1\nFRAMING\n", "damaged at frame 0"),
+            (b"YUV4MPEG2 W4 H4 F30:1\nFRAMING\n", "damaged: no frame"),
             (b"\xFF\xFE\xFF\n", "not a .y4m"),
         ] {
             let (seen, error) = drain(bytes);

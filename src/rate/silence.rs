@@ -1,0 +1,90 @@
+//! Silence: how long a feed has shown no drop, blind time left out, against how long its own
+//! intervals let expect. Whether that means *stopped* is for the judge.
+
+use super::{DropRecord, Posterior};
+
+/// The present silence of a feed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Silence {
+    /// Seconds of seeing since the last drop, or since watching began when there was none.
+    pub secs: f64,
+    /// What the feed's own intervals, as they were before this silence, let expect; none before
+    /// there is a reading.
+    pub expected: Option<Expected>,
+}
+
+/// What a feed's intervals let expect. It does not change while the feed is silent.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Expected {
+    /// Posterior median of the mean interval, seconds.
+    pub interval_secs: f64,
+    /// Posterior median of the scatter of the intervals (standard deviation over mean).
+    pub scatter: f64,
+    /// How well the mean interval itself is known: standard deviation of its logarithm.
+    pub spread_of_mean: f64,
+}
+
+impl Expected {
+    /// What the record lets expect, the present silence left out of it; none before a reading.
+    #[must_use]
+    pub fn of(record: &DropRecord) -> Option<Self> {
+        let posterior = Posterior::of(&record.before_silence())?;
+        let per_minute = posterior.rate_per_minute(0.5);
+        (per_minute > 0.0).then(|| Self {
+            interval_secs: 60.0 / per_minute,
+            scatter: posterior.scatter(0.5),
+            // One standard deviation either way.
+            spread_of_mean: (posterior.rate_per_minute(0.841) / posterior.rate_per_minute(0.159))
+                .ln()
+                / 2.0,
+        })
+    }
+
+    /// The chance that one interval of this feed, running as before, is longer than so many
+    /// seconds: 1 at 0, falling. A gamma interval whose variance is the feed's own and that of
+    /// what is known of its mean.
+    #[must_use]
+    pub fn chance_longer(self, secs: f64) -> f64 {
+        let shape = 1.0 / (self.scatter * self.scatter + self.spread_of_mean * self.spread_of_mean);
+        super::special::gamma_upper(shape, shape * secs / self.interval_secs)
+    }
+
+    /// How many expected intervals of silence a running feed reaches only with the given chance;
+    /// from the feed's own scatter alone.
+    #[must_use]
+    pub fn intervals_at_chance(self, chance: f64) -> f64 {
+        let shape = 1.0 / (self.scatter * self.scatter);
+        super::special::chi_squared_quantile(1.0 - chance, 2.0 * shape) / (2.0 * shape)
+    }
+}
+
+impl Silence {
+    /// The silence in a record, with what to expect worked out from it.
+    #[must_use]
+    pub fn of(record: &DropRecord) -> Self {
+        Self::with_expected(record, Expected::of(record))
+    }
+
+    /// The silence in a record when what to expect is known already: it only changes with a drop.
+    #[must_use]
+    pub fn with_expected(record: &DropRecord, expected: Option<Expected>) -> Self {
+        let record = record.cleaned();
+        let since = record
+            .drops_secs
+            .last()
+            .copied()
+            .unwrap_or(record.from_secs);
+        let whole = record.now_secs - since;
+        Self {
+            secs: (whole - record.blind_secs_between(since, record.now_secs)).max(0.0),
+            expected,
+        }
+    }
+
+    /// Silence over the expected interval; none before a reading.
+    #[must_use]
+    pub fn ratio(self) -> Option<f64> {
+        self.expected
+            .map(|expected| self.secs / expected.interval_secs)
+    }
+}
