@@ -431,7 +431,7 @@ fn reading(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Pal
         line(1.0, &limits, at.small, palette.ink);
         line(2.0, &doubts, at.small, palette.ink)
     } else {
-        line(1.0, &format!("{limits}, {doubts}"), at.small, palette.ink)
+        line(1.0, &words::and(&limits, &doubts), at.small, palette.ink)
     };
     let id = ui.scope_id().with(("doubts", feed.feed));
     ui.interact(place, id, Sense::hover()).on_hover_text(doubts);

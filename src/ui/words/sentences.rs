@@ -153,6 +153,12 @@ pub fn doubts(doubts: &[String]) -> String {
     format!("doubt: {}", doubts.join("; "))
 }
 
+/// Two remarks in one line.
+#[must_use]
+pub fn and(one: &str, other: &str) -> String {
+    format!("{one}, {other}")
+}
+
 /// A length of time: `12 s`, `3 min 04 s`, `1 h 12 min`.
 #[must_use]
 pub fn length(secs: f64) -> String {
@@ -369,6 +375,43 @@ pub fn valve_opened(feed: Option<FeedNumber>) -> String {
 #[must_use]
 pub fn valve_closed(feed: Option<FeedNumber>) -> String {
     format!("{} a quarter turn closed", valve(feed))
+}
+
+/// No window can be opened.
+#[must_use]
+pub fn no_window(why: &str) -> String {
+    format!(
+        "the window cannot be opened ({why}); with no display watch in the terminal instead: \
+         beadtally watch demo"
+    )
+}
+
+/// A source is being opened.
+#[must_use]
+pub fn opening(source: &str) -> String {
+    format!("Opening {source} …")
+}
+
+/// A source could not be opened; `why` says what to do.
+#[must_use]
+pub fn not_opened(source: &str, why: &str) -> String {
+    format!("{source} cannot be watched: {why}")
+}
+
+/// The demo's faults that strike one feed, for so many feeds, then those of the whole picture, in
+/// the demo's own words.
+#[must_use]
+pub fn demo_faults(feeds: usize) -> Vec<String> {
+    let of_feeds = (1..=feeds).flat_map(|feed| {
+        ["stop", "fast", "flood"]
+            .into_iter()
+            .map(move |fault| format!("{fault} {feed}"))
+    });
+    let of_all = [
+        "shake", "flicker", "steam", "exposure", "passer", "frozen", "dark", "knock", "stall",
+        "clear",
+    ];
+    of_feeds.chain(of_all.map(str::to_owned)).collect()
 }
 
 /// A mark was kept.
