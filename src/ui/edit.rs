@@ -213,6 +213,12 @@ impl Editor {
         !self.redo.is_empty()
     }
 
+    /// Whether a person has changed anything since the start.
+    #[must_use]
+    pub fn is_touched(&self) -> bool {
+        self.can_undo() || self.can_redo() || self.is_dragging()
+    }
+
     /// Takes back the last step. Gives whether there was one.
     pub fn undo(&mut self) -> bool {
         self.drag = None;

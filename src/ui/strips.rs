@@ -61,7 +61,7 @@ impl Strips {
         );
         let said = words::strip_of(&name);
         let id = ui.scope_id().with(("strip", feed.feed));
-        paint::say_as(ui, rect, id, &said).on_hover_text(words::STRIP_EXPLAINED);
+        paint::say_as(ui, rect, id, &said);
         if feed.strip.width() == 0 || feed.strip.height() == 0 {
             return;
         }

@@ -265,6 +265,9 @@ fn finding_again_is_asked_for_and_its_result_can_be_undone() {
     rig.harness.get_by_label(words::FIND_AGAIN).click();
     rig.harness.run();
     assert!(matches!(rig.behind.sent()[..], [Intent::FindGlasses]));
+    // What a person did before is not lost by it.
+    rig.harness.get_by_label(words::ADD_PORT).click();
+    rig.harness.run();
     let before = rig.window().draft().unwrap().clone();
     let mut found = before.clone();
     found.feeds.truncate(1);
@@ -276,6 +279,22 @@ fn finding_again_is_asked_for_and_its_result_can_be_undone() {
     rig.harness.key_press_modifiers(Modifiers::COMMAND, Key::Z);
     rig.harness.run();
     assert_eq!(rig.window().draft().unwrap(), &before);
+}
+
+#[test]
+fn what_was_found_before_anybody_touched_it_cannot_be_undone() {
+    let mut rig = Build::of(Scene::Well).rig();
+    rig.behind.change(|snapshot| {
+        let mut other = (**snapshot.calibration.as_ref().unwrap()).clone();
+        other.feeds.truncate(2);
+        snapshot.calibration = Some(std::sync::Arc::new(other));
+    });
+    rig.harness.key_press(Key::F3);
+    rig.harness.run();
+    rig.harness.key_press_modifiers(Modifiers::COMMAND, Key::Z);
+    rig.harness.run();
+    assert_eq!(rig.window().draft().unwrap().feeds.len(), 2);
+    assert_eq!(calibrations(&rig), 0);
 }
 
 #[test]

@@ -24,7 +24,11 @@ fn literals(text: &str) -> Vec<String> {
     let mut found = Vec::new();
     for line in code.lines() {
         let line = line.trim();
-        if line.starts_with("//") || line.starts_with("#[") || line.contains("reason = ") {
+        if line.starts_with("//")
+            || line.starts_with("#[")
+            || line.contains("reason = ")
+            || line.starts_with("tracing::")
+        {
             continue;
         }
         // Odd pieces between quotes are inside.

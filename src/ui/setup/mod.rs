@@ -100,6 +100,11 @@ impl Setup {
         if known {
             return;
         }
+        if !editor.is_touched() {
+            // The finder was at it, not a person: there is nothing to undo.
+            *editor = Editor::new((*in_force).clone());
+            return;
+        }
         if let Some(at) = self.sent.iter().position(|sent| **sent == *in_force) {
             self.sent.drain(..=at);
         } else {

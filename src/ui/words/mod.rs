@@ -26,7 +26,7 @@ words! {
     // The same where there is little room.
     UNIT_SHORT = "/min";
     // In the place of figures while there is no reading: strokes, drawn.
-    NO_FIGURE = "–.–";
+    NO_FIGURE = "–";
     // While there is no reading.
     WAITING_FOR_DROPS = "waiting for drops";
     // Why nothing is shown when the instrument gives no sign of life.
