@@ -10,6 +10,8 @@ const BANDS: usize = 8;
 const CLASSES: usize = 40;
 /// Frames over which clutter is forgotten: about half a minute.
 const MEMORY_FRAMES: f32 = 900.0;
+/// Weight, in frames, of what was known before the picture changed.
+const DOUBTED_FRAMES: f32 = 30.0;
 /// Chance per frame of a disturbance that was never seen before, anywhere in the gate.
 const UNFORESEEN: f32 = 0.0007;
 /// The same anywhere in a band of the glass.
@@ -59,6 +61,11 @@ impl Clutter {
                 *value += 1.0 / self.frames;
             }
         }
+    }
+
+    /// What is known counts for little from now on: a second or two of new frames replace it.
+    pub fn doubt(&mut self) {
+        self.frames = self.frames.min(DOUBTED_FRAMES);
     }
 
     /// Expected candidates a frame of at least nearly this strength in a gate of so many rows ×

@@ -169,6 +169,16 @@ impl Counter {
         self.give_up()
     }
 
+    /// The light or the scene is another than before a blind spell: learns the picture at rest
+    /// anew from the next moments, which are counted as soon as it is known.
+    pub fn relearn(&mut self) {
+        self.rest = Rest::new(self.sampler.shape());
+        self.wariness = Wariness::default();
+        self.tracker.doubt_clutter();
+        self.gathered.clear();
+        self.difference = None;
+    }
+
     /// Forgets the picture at rest: the scene has changed for good.
     pub fn start_over(&mut self) -> Vec<Bead> {
         let beads = self.give_up();

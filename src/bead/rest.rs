@@ -133,6 +133,9 @@ impl Rest {
                 }
             }
         }
+        let mut all = gains.clone();
+        let gain = median(&mut all);
+        let dimmed = (1.0 / gain).powi(2).clamp(1.0, 100.0);
         let square = mean_square(&levels);
         let mut energy = Array2::zeros((rows, cols));
         let (mut changed, mut count) = (0_u32, 0_u32);
@@ -140,18 +143,19 @@ impl Rest {
             if !inside[at] {
                 continue;
             }
-            let variance = (self.noise[at] / NOISE_QUANTILE_OF_UNIT).max(LEAST_NOISE * LEAST_NOISE);
+            // Evening out a dimmed picture multiplies its noise.
+            let variance =
+                dimmed * (self.noise[at] / NOISE_QUANTILE_OF_UNIT).max(LEAST_NOISE * LEAST_NOISE);
             let value: f32 = square[at] / variance;
             energy[at] = value;
             count += 1;
             changed += u32::from(value > 16.0 && level.abs() > 6.0);
         }
-        let mut all = gains.clone();
         Difference {
             levels,
             square,
             energy,
-            gain: median(&mut all),
+            gain,
             changed: changed as f32 / count.max(1) as f32,
         }
     }

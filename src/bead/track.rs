@@ -191,6 +191,11 @@ impl Tracker {
         self.frame
     }
 
+    /// The picture has changed: what is known of clutter counts for little now.
+    pub fn doubt_clutter(&mut self) {
+        self.clutter.doubt();
+    }
+
     /// What turns up for no reason in this glass.
     #[must_use]
     pub fn clutter(&self) -> &Clutter {

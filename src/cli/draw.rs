@@ -70,9 +70,9 @@ enum Sink {
     Y4m(BufWriter<File>),
     Folder {
         folder: PathBuf,
-        times: csv::Writer<File>,
+        times: Box<csv::Writer<File>>,
     },
-    Ffmpeg(Child),
+    Ffmpeg(Box<Child>),
 }
 
 impl Sink {
@@ -107,7 +107,7 @@ impl Sink {
                     .stdin(Stdio::piped())
                     .spawn();
                 match child {
-                    Ok(child) => Ok(Self::Ffmpeg(child)),
+                    Ok(child) => Ok(Self::Ffmpeg(Box::new(child))),
                     Err(error) if error.kind() == std::io::ErrorKind::NotFound => bail!(
                         "an .mp4 needs the program ffmpeg, which is not installed; install it \
                          (on Debian: apt install ffmpeg) or write a .y4m instead"
@@ -126,7 +126,7 @@ impl Sink {
                 times.write_record(["file", "time_s"])?;
                 Ok(Self::Folder {
                     folder: out.to_owned(),
-                    times,
+                    times: Box::new(times),
                 })
             }
         }

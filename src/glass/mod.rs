@@ -4,7 +4,10 @@
 pub mod calibration;
 pub mod find;
 pub mod geometry;
+pub mod optics;
 
-pub use calibration::{Calibration, FeedCalibration};
+pub use calibration::{
+    Calibration, CalibrationError, CalibrationFault, FeedCalibration, ScaleFrom,
+};
 pub use find::{Finder, Found, FoundGlass};
 pub use geometry::{Outline, UprightBox};

@@ -391,14 +391,10 @@ impl Editor {
             height_px: own_h,
             angle_deg: 0.0,
         };
-        let px_per_mm = like.and_then(|feed| feed.px_per_mm);
+        let mut added = FeedCalibration::new(within(outline, &outline, width, height));
+        added.px_per_mm = like.and_then(|feed| feed.px_per_mm);
         let mut after = self.draft.clone();
-        after.feeds.push(FeedCalibration {
-            name: String::new(),
-            outline: within(outline, &outline, width, height),
-            band: Band::default(),
-            px_per_mm,
-        });
+        after.feeds.push(added);
         self.chosen = Some(after.feeds.len() - 1);
         self.step(after);
     }
@@ -422,6 +418,10 @@ impl Editor {
     /// Puts `after` in the place of the draft, from the left as feeds are numbered; the choice
     /// goes with its glass.
     fn step(&mut self, mut after: Calibration) {
+        for feed in &mut after.feeds {
+            // A scale taken from the glass's own diameter follows its outline.
+            feed.px_per_mm = feed.scale_from.px_per_mm(&feed.outline).or(feed.px_per_mm);
+        }
         let chosen = self
             .chosen
             .and_then(|index| after.feeds.get(index).cloned());
@@ -454,21 +454,6 @@ fn sound_band(band: Band, before: Band) -> Band {
         && band.low_per_minute >= 0.0
         && band.low_per_minute < band.high_per_minute;
     if sound { band } else { before }
-}
-
-/// Pixels a millimetre from a length in the picture and the same length in millimetres; nothing
-/// when either is not a positive number.
-///
-/// ```
-/// use beadtally::ui::edit::px_per_mm;
-/// // A glass of 17 mm outside that is 68 pixels wide.
-/// assert_eq!(px_per_mm(68.0, 17.0), Some(4.0));
-/// assert_eq!(px_per_mm(68.0, 0.0), None);
-/// ```
-#[must_use]
-pub fn px_per_mm(length_px: f64, length_mm: f64) -> Option<f64> {
-    let scale = length_px / length_mm;
-    (length_px > 0.0 && length_mm > 0.0 && scale.is_finite()).then_some(scale)
 }
 
 #[cfg(test)]

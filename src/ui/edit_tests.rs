@@ -1,6 +1,7 @@
 //! Tests of `edit`: each handle by hand-made numbers, undo and redo, limits.
 
 use super::*;
+use crate::glass::ScaleFrom;
 
 fn calibration(xs: &[f64]) -> Calibration {
     Calibration {
@@ -9,11 +10,11 @@ fn calibration(xs: &[f64]) -> Calibration {
         camera_identity: None,
         feeds: xs
             .iter()
-            .map(|x| FeedCalibration {
-                name: format!("at {x}"),
-                outline: Outline::upright(GlassKind::Tube, *x, 100.0, 60.0, 240.0),
-                band: Band::default(),
-                px_per_mm: None,
+            .map(|x| {
+                let outline = Outline::upright(GlassKind::Tube, *x, 100.0, 60.0, 240.0);
+                let mut feed = FeedCalibration::new(outline);
+                feed.name = format!("at {x}");
+                feed
             })
             .collect(),
     }
@@ -164,4 +165,14 @@ fn changes_of_one_field_are_one_step() {
     assert!(editor.undo());
     assert_eq!(*editor.draft(), start);
     assert!(!editor.can_undo());
+}
+
+#[test]
+fn a_scale_from_the_diameter_follows_the_outline() {
+    let mut editor = Editor::new(calibration(&[10.0]));
+    let diameter = ScaleFrom::OutsideDiameter { mm: 15.0 };
+    editor.change(|feed| *feed = feed.clone().with_scale(diameter));
+    assert_eq!(editor.draft().feeds[0].px_per_mm, Some(4.0));
+    editor.change(|feed| feed.outline.width_px = 75.0);
+    assert_eq!(editor.draft().feeds[0].px_per_mm, Some(5.0));
 }

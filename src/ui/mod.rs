@@ -2,7 +2,8 @@
 //! nothing, and it knows nothing of the commands.
 //!
 //! - `theme`: every colour; `words`: every sentence; `keys`: every key.
-//! - `backend`: what the window needs of whatever runs behind it; `pretend`: a scripted one.
+//! - `backend`: what the window needs of whatever runs behind it; `live`: the running instrument;
+//!   `pretend`: a scripted one; `open`: eframe's window round it all.
 //! - `app`: the window's state and order; `layout`: where everything stands.
 //! - `bars`, `feed_panel`, `scale`, `figures`, `picture`, `strips`, `setup`, `dialogs`, `help`:
 //!   the parts; `paint`, `shapes`: the pens.
@@ -21,6 +22,8 @@ mod fresh;
 mod help;
 mod keys;
 pub mod layout;
+pub mod live;
+mod open;
 mod paint;
 mod picture;
 pub mod pretend;
@@ -31,3 +34,5 @@ pub mod sound;
 mod strips;
 pub mod theme;
 pub mod words;
+
+pub use open::{UiSettings, open};

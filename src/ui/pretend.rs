@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use image::{GrayImage, Luma};
 
-use crate::base::{Band, BeadKind, BlindWhy, FeedNumber, Frame, GlassKind};
+use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, GlassKind};
 use crate::capture::About;
 use crate::glass::{Calibration, FeedCalibration, Outline};
 use crate::judge::{Alarm, AlarmState, Cause, FeedState};
@@ -193,18 +193,21 @@ fn calibration_of(feeds: usize) -> Calibration {
             .map(|i| {
                 let step = f64::from(SIZE.0) / feeds as f64;
                 let width = (step * 0.45).min(72.0);
-                FeedCalibration {
-                    name: names.get(i).copied().unwrap_or_default().to_owned(),
-                    outline: Outline::upright(
-                        GlassKind::Tube,
-                        step * (i as f64 + 0.5) - width / 2.0,
-                        90.0,
-                        width,
-                        240.0,
-                    ),
-                    band: Band::default(),
-                    px_per_mm: Some(4.0),
-                }
+                let outline = Outline::upright(
+                    GlassKind::Tube,
+                    step * (i as f64 + 0.5) - width / 2.0,
+                    90.0,
+                    width,
+                    240.0,
+                );
+                let mut feed = FeedCalibration::new(outline);
+                names
+                    .get(i)
+                    .copied()
+                    .unwrap_or_default()
+                    .clone_into(&mut feed.name);
+                feed.px_per_mm = Some(4.0);
+                feed
             })
             .collect(),
     }

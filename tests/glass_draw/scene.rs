@@ -173,7 +173,11 @@ impl Scene {
             roll: 0.0,
             turn: 0.0,
             pitch: 0.0,
-            aim: [d.between(-0.1, 0.1) * visible, d.between(-0.12, 0.12) * visible, 0.0],
+            aim: [
+                d.between(-0.1, 0.1) * visible,
+                d.between(-0.12, 0.12) * visible,
+                0.0,
+            ],
             gain: d.between(150.0, 235.0),
             contrast: 1.0,
             blur: d.between(0.4, 1.1) as f32,
@@ -199,7 +203,11 @@ impl Scene {
                     nut: if d.chance(0.5) { outer * 0.5 } else { 0.0 },
                     nozzle,
                     nozzle_height,
-                    bead: if d.chance(0.8) { nozzle * d.between(0.7, 1.4) } else { 0.0 },
+                    bead: if d.chance(0.8) {
+                        nozzle * d.between(0.7, 1.4)
+                    } else {
+                        0.0
+                    },
                     free_bead: d.chance(0.3).then(|| d.between(-0.3, 0.3) * visible),
                     metal,
                 });
@@ -211,7 +219,11 @@ impl Scene {
                 let z = d.between(-0.5, 3.0) * outer;
                 for side in [-1.0, 1.0] {
                     let near = visible / 2.0 + outer * d.between(0.7, 1.5);
-                    let y = if side < 0.0 { [-400.0, -near] } else { [near, 400.0] };
+                    let y = if side < 0.0 {
+                        [-400.0, -near]
+                    } else {
+                        [near, 400.0]
+                    };
                     scene.sheets.push(Sheet {
                         x: [-900.0, 900.0],
                         y,
@@ -236,7 +248,11 @@ impl Scene {
                     back: radius * d.between(0.9, 1.1),
                     nozzle: radius * d.between(0.07, 0.14),
                     nozzle_height: radius * d.between(0.3, 0.6),
-                    bead: if d.chance(0.8) { radius * d.between(0.08, 0.16) } else { 0.0 },
+                    bead: if d.chance(0.8) {
+                        radius * d.between(0.08, 0.16)
+                    } else {
+                        0.0
+                    },
                     glow: match light {
                         Light::Backlit => d.between(0.6, 1.0),
                         Light::Card | Light::Front => 0.0,
@@ -300,7 +316,11 @@ impl Scene {
             }
             Light::Front => {
                 scene.sun_power = d.between(0.5, 1.0);
-                scene.plate = if tubes { d.between(0.02, 0.12) } else { scene.plate };
+                scene.plate = if tubes {
+                    d.between(0.02, 0.12)
+                } else {
+                    scene.plate
+                };
                 for _ in 0..d.whole(1, 2) {
                     scene.lamps.push(Lamp {
                         azimuth: d.between(-1.2, 1.2),
@@ -312,7 +332,8 @@ impl Scene {
         }
         // Frame it: as large as it fits, or somewhat smaller.
         let across = pitch_x * (count as f64 - 1.0) + 4.0 * outer;
-        let zoom = (f64::from(width) / across).min(f64::from(height) / span) * d.between(0.55, 0.93);
+        let zoom =
+            (f64::from(width) / across).min(f64::from(height) / span) * d.between(0.55, 0.93);
         scene.focal = zoom * scene.distance;
         scene
     }
@@ -392,7 +413,13 @@ impl Scene {
             .map(|t| {
                 let middle = (t.top + t.bottom) / 2.0;
                 let edge = |k: f64| add([t.x, middle, 0.0], scale(side, k * t.outer));
-                box_of(true, edge(-1.0), edge(1.0), [t.x, t.top, 0.0], [t.x, t.bottom, 0.0])
+                box_of(
+                    true,
+                    edge(-1.0),
+                    edge(1.0),
+                    [t.x, t.top, 0.0],
+                    [t.x, t.bottom, 0.0],
+                )
             })
             .chain(self.ports.iter().map(|p| {
                 box_of(
@@ -413,7 +440,8 @@ impl Scene {
         for lamp in &self.lamps {
             let spread = lamp.spread + softness;
             let off = (azimuth - lamp.azimuth) / spread;
-            sum += lamp.power * lamp.spread / spread * (-0.5 * off * off).exp()
+            sum += lamp.power * lamp.spread / spread
+                * (-0.5 * off * off).exp()
                 * (1.0 - d[1] * d[1]).max(0.0);
         }
         sum
@@ -483,7 +511,11 @@ impl Scene {
                 (t.top - t.fitting_height, t.top, t.fitting),
                 (t.bottom, t.bottom + t.fitting_height, t.fitting),
                 (t.top - t.fitting_height - t.nut, t.top, t.fitting * 0.55),
-                (t.bottom, t.bottom + t.fitting_height + t.nut, t.fitting * 0.55),
+                (
+                    t.bottom,
+                    t.bottom + t.fitting_height + t.nut,
+                    t.fitting * 0.55,
+                ),
             ] {
                 if let [Some(k), _] = Self::wall(o, d, t.x, 0.0, radius)
                     && k < best
@@ -675,7 +707,11 @@ impl Scene {
             // Two horizontal steps of the casting.
             let edge = self.ports[0].bezel * 1.7;
             let shade = self.dull(self.plate, [0.0, 0.0, -1.0]);
-            return if p[1].abs() > edge { shade * 1.3 } else { shade };
+            return if p[1].abs() > edge {
+                shade * 1.3
+            } else {
+                shade
+            };
         };
         // Counterbore: its wall, then its floor with the window in it.
         let tube_wall = |from: V, dir: V, radius: f64| {
@@ -687,13 +723,21 @@ impl Scene {
             let b = x * dir[0] + y * dir[1];
             let c = x * x + y * y - radius * radius;
             let k = b * b - a * c;
-            if k < 0.0 { f64::INFINITY } else { (-b + k.sqrt()) / a }
+            if k < 0.0 {
+                f64::INFINITY
+            } else {
+                (-b + k.sqrt()) / a
+            }
         };
         let floor = port.step / d[2];
         let wall = tube_wall(p, d, port.bezel);
         if wall < floor {
             let q = Self::at(p, d, wall);
-            let n = [(port.x - q[0]) / port.bezel, (port.y - q[1]) / port.bezel, 0.0];
+            let n = [
+                (port.x - q[0]) / port.bezel,
+                (port.y - q[1]) / port.bezel,
+                0.0,
+            ];
             return self.metal(0.3, n, d);
         }
         let q = Self::at(p, d, floor);
@@ -719,7 +763,11 @@ impl Scene {
             }
         }
         if port.bead > 0.0 {
-            let c = [q[0] - port.x, q[1] - (top - 0.8 * port.bead), q[2] - nozzle_z];
+            let c = [
+                q[0] - port.x,
+                q[1] - (top - 0.8 * port.bead),
+                q[2] - nozzle_z,
+            ];
             let b = dot(c, w);
             let s = b * b - dot(c, c) + port.bead * port.bead;
             if s > 0.0 && -b - s.sqrt() > 0.0 && -b - s.sqrt() < k {
@@ -732,11 +780,19 @@ impl Scene {
             + match what {
                 0 => self.behind(port, q, w, far),
                 1 => {
-                    let n = [(port.x - r[0]) / port.radius, (port.y - r[1]) / port.radius, 0.0];
+                    let n = [
+                        (port.x - r[0]) / port.radius,
+                        (port.y - r[1]) / port.radius,
+                        0.0,
+                    ];
                     0.5 * self.dull(0.4, n) + 0.25 * port.glow * (r[2] - port.step) / port.depth
                 }
                 _ => {
-                    let n = [(r[0] - port.x) / port.nozzle, 0.0, (r[2] - nozzle_z) / port.nozzle];
+                    let n = [
+                        (r[0] - port.x) / port.nozzle,
+                        0.0,
+                        (r[2] - nozzle_z) / port.nozzle,
+                    ];
                     self.metal(0.7, n, w)
                 }
             }
@@ -746,8 +802,7 @@ impl Scene {
         let r = Self::at(q, w, far);
         let off = (r[0] - port.x).hypot(r[1] - port.y);
         if off < port.back {
-            port.glow * (1.0 - 0.15 * (off / port.back).powi(2))
-                + self.dull(0.75, [0.0, 0.0, -1.0])
+            port.glow * (1.0 - 0.15 * (off / port.back).powi(2)) + self.dull(0.75, [0.0, 0.0, -1.0])
         } else {
             self.dull(0.3, [0.0, 0.0, -1.0]) + 0.3 * port.glow
         }
@@ -788,7 +843,9 @@ fn develop(light: Vec<f32>, w: usize, h: usize, scene: &Scene) -> GrayImage {
         // A little like a camera's curve.
         let bright = scene.gain * f64::from(value.clamp(0.0, 1.3)).powf(0.75);
         let faded = 90.0 + (bright - 90.0) * scene.contrast;
-        *pixel = (faded + scene.noise * dice.normal()).round().clamp(0.0, 255.0) as u8;
+        *pixel = (faded + scene.noise * dice.normal())
+            .round()
+            .clamp(0.0, 255.0) as u8;
     }
     coded(&out, scene.jpeg)
 }

@@ -298,6 +298,29 @@ fn what_was_found_before_anybody_touched_it_cannot_be_undone() {
 }
 
 #[test]
+fn what_makes_no_sense_is_said_and_not_put_in_force() {
+    let mut rig = in_setup();
+    let (first, second) = (outline(&rig, 0), outline(&rig, 1));
+    let from = on_screen(&rig, first.centre_x_px, first.centre_y_px + 40.0);
+    let onto = on_screen(&rig, second.centre_x_px - 4.0, first.centre_y_px + 40.0);
+    drag(&mut rig, from, onto);
+    assert_eq!(calibrations(&rig), 0);
+    assert!(
+        rig.harness
+            .query_by_label_contains("Not in force yet. Feed 2")
+            .is_some()
+    );
+    rig.harness.get_by_label(words::UNDO).click();
+    rig.harness.run();
+    assert_eq!(calibrations(&rig), 1);
+    assert!(
+        rig.harness
+            .query_by_label_contains("Not in force yet")
+            .is_none()
+    );
+}
+
+#[test]
 fn cautions_stand_where_a_person_is_asked_to_go_near() {
     let mut rig = in_setup();
     assert!(rig.harness.query_by_label(words::CAUTION).is_some());

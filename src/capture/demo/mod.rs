@@ -4,6 +4,7 @@
 
 pub mod camera;
 pub mod draw;
+pub mod fault_words;
 pub mod faults;
 pub mod light;
 pub mod model;
@@ -18,7 +19,8 @@ pub use settings::{DemoSettings, Light};
 
 use crate::base::{BeadKind, FeedNumber, Frame, GlassKind, Ring};
 use crate::capture::{About, CaptureError, Grab, Source};
-use faults::{Fault, Faults};
+use fault_words::Fault;
+use faults::Faults;
 use model::{Model, Pass};
 use scene::Scene;
 use veil::Patch;
@@ -81,6 +83,8 @@ pub fn open(words: &str) -> Result<Box<dyn Source>, CaptureError> {
 
 /// Share of the time between frames that reading out a picture takes, first row to last.
 const READOUT_SHARE: f64 = 0.8;
+/// However late they are, stamps never run backwards: least step between two, seconds.
+const LEAST_STEP_SECS: f64 = 1e-3;
 /// How long the source waits before it says that nothing came, seconds.
 const PATIENCE_SECS: f64 = 0.5;
 
@@ -155,7 +159,7 @@ impl DemoSource {
         })
     }
 
-    /// Switches faults on or off from the next frame on, in the words of [`faults`].
+    /// Switches faults on or off from the next frame on, in the words of [`fault_words`].
     ///
     /// # Errors
     /// [`CaptureError::NoSuchSource`] with a sentence that names the known words.
@@ -372,8 +376,6 @@ impl Source for DemoSource {
         let number = self.number;
         self.number += 1;
         self.live_until(at_secs);
-        // However late, stamps never run backwards.
-        const LEAST_STEP_SECS: f64 = 1e-3;
         let earliest = self
             .last
             .as_ref()

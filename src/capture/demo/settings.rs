@@ -283,7 +283,7 @@ impl DemoSettings {
             "water_c" => self.temperature_c = number(key, value)?,
             "oil_density" => self.oil_kg_per_m3 = number(key, value)?,
             "tension" => self.tension_n_per_m = number(key, value)?,
-            "fault" => self.fault = value.to_owned(),
+            "fault" => value.clone_into(&mut self.fault),
             _ => {
                 return Err(refuse(format!(
                     "demo: `{key}` is not known; known keys: {KNOWN}"

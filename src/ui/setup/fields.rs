@@ -4,15 +4,14 @@
 use eframe::egui::{Button, DragValue, Grid, Response, TextEdit, Ui};
 
 use crate::base::GlassKind;
-use crate::glass::FeedCalibration;
-use crate::ui::edit::px_per_mm;
+use crate::glass::{FeedCalibration, ScaleFrom};
 use crate::ui::paint::InSight;
 use crate::ui::setup::{Ask, Measure, Setup};
 use crate::ui::theme::Palette;
 use crate::ui::words;
 
-/// Widest drops a minute that a band may ask for: twenty a second is no feed any more.
-const MOST_PER_MINUTE: f64 = 1200.0;
+/// Highest limit that a band may have, drops a minute: a calibration allows no more.
+const MOST_PER_MINUTE: f64 = 600.0;
 /// Longest length, mm, that a scale may be taken from.
 const MOST_MM: f64 = 2000.0;
 
@@ -20,6 +19,9 @@ impl Setup {
     /// Draws the fields.
     pub(super) fn fields(&mut self, ui: &mut Ui, asks: &mut Vec<Ask>, palette: &Palette) {
         self.whole_keys(ui, asks);
+        if let Some(trouble) = &self.trouble {
+            ui.colored_label(palette.ink_danger, trouble);
+        }
         ui.separator();
         self.list(ui);
         if self.editor.as_ref().is_some_and(|e| e.chosen().is_some()) {
@@ -222,8 +224,10 @@ impl Setup {
             );
             ui.label("");
             if ui.button(words::SCALE_FROM_DIAMETER).in_sight().clicked() {
-                let scale = px_per_mm(feed.outline.width_px, self.diameter_mm);
-                self.change(|f| f.px_per_mm = scale);
+                let from = ScaleFrom::OutsideDiameter {
+                    mm: self.diameter_mm,
+                };
+                self.change(|f| *f = f.clone().with_scale(from));
             }
             ui.end_row();
             number(
@@ -257,8 +261,12 @@ impl Setup {
                         .in_sight()
                         .clicked()
                     {
-                        let scale = px_per_mm(length, self.distance_mm);
-                        self.change(|f| f.px_per_mm = scale);
+                        let from = ScaleFrom::Points {
+                            from_px: [a.0, a.1],
+                            to_px: [b.0, b.1],
+                            apart_mm: self.distance_mm,
+                        };
+                        self.change(|f| *f = f.clone().with_scale(from));
                         self.measure = Measure::Off;
                     }
                 }
@@ -274,6 +282,7 @@ impl Setup {
             );
             self.field("scale", &typed, |f| {
                 f.px_per_mm = (scale > 0.0).then_some(scale);
+                f.scale_from = ScaleFrom::Typed;
             });
         });
         if ui.button(words::SCALE_FOR_ALL).in_sight().clicked()
@@ -282,6 +291,11 @@ impl Setup {
             let mut all = editor.draft().clone();
             for other in &mut all.feeds {
                 other.px_per_mm = feed.px_per_mm;
+                // Each glass measured by its own outline; other scales are simply the same.
+                other.scale_from = match feed.scale_from {
+                    ScaleFrom::OutsideDiameter { .. } => feed.scale_from,
+                    ScaleFrom::Typed | ScaleFrom::Points { .. } => ScaleFrom::Typed,
+                };
             }
             editor.replace(all);
             self.unsent = true;

@@ -18,6 +18,7 @@ use crate::ui::layout;
 use crate::ui::picture::LivePicture;
 use crate::ui::shapes;
 use crate::ui::theme::Palette;
+use crate::ui::words;
 
 /// What the Set-up view asks of the window.
 #[derive(Clone, Debug)]
@@ -54,6 +55,8 @@ pub struct Setup {
     seen: Option<Arc<Calibration>>,
     sent: Vec<Arc<Calibration>>,
     unsent: bool,
+    /// Why the draft is not in force, if it cannot be.
+    trouble: Option<String>,
     measure: Measure,
     diameter_mm: f64,
     distance_mm: f64,
@@ -67,6 +70,7 @@ impl Default for Setup {
             seen: None,
             sent: Vec::new(),
             unsent: false,
+            trouble: None,
             measure: Measure::Off,
             // A common outside diameter (common practice); a person puts in their own.
             diameter_mm: 20.0,
@@ -183,6 +187,14 @@ impl Setup {
         let editor = self.editor.as_ref().filter(|_| self.unsent)?;
         let settled = Arc::new(editor.draft().clone());
         self.unsent = false;
+        // What makes no sense is told, and not put in force.
+        self.trouble = settled
+            .check()
+            .err()
+            .map(|(index, fault)| words::not_in_force(index, &fault.to_string()));
+        if self.trouble.is_some() {
+            return None;
+        }
         self.sent.push(settled.clone());
         Some(settled)
     }

@@ -324,6 +324,18 @@ pub fn outline_row(index: usize, name: &str, kind: GlassKind) -> String {
     format!("{feed}  {} ({})", feed_name(feed, name), kind.word())
 }
 
+/// Why a calibration is not put in force.
+#[must_use]
+pub fn not_in_force(index: Option<usize>, fault: &str) -> String {
+    match index {
+        Some(index) => format!(
+            "Not in force yet. Feed {}: {fault}",
+            FeedNumber::from_index(index)
+        ),
+        None => format!("Not in force yet: {fault}"),
+    }
+}
+
 /// The scale in force.
 #[must_use]
 pub fn scale_now(px_per_mm: Option<f64>) -> String {
