@@ -22,8 +22,30 @@ fn open_window(_wanted: &WindowWanted) -> ExitCode {
 
 #[cfg(feature = "window")]
 fn open_window(wanted: &WindowWanted) -> ExitCode {
-    cli::out::complain(&format!(
-        "STAND-IN: the window for {wanted:?} is not merged yet"
-    ));
-    ExitCode::from(cli::code::FAILED)
+    use beadtally::run::logbook;
+    use beadtally::ui::{UiSettings, open};
+
+    let logbook = match wanted
+        .logbook
+        .clone()
+        .map_or_else(logbook::default_path, Ok)
+    {
+        Ok(path) => Some(path),
+        Err(error) => {
+            cli::out::complain(&format!("{error}; nothing will be recorded"));
+            None
+        }
+    };
+    let settings = UiSettings {
+        source: wanted.source.clone(),
+        calibration: wanted.calibration.clone(),
+        logbook,
+    };
+    match open(settings) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            cli::out::complain(&format!("{error:#}"));
+            ExitCode::from(cli::code::FAILED)
+        }
+    }
 }
