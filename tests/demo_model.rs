@@ -256,3 +256,15 @@ fn two_hours_grow_nothing() {
     assert!(passed > 18_000, "{passed}");
     assert!(most[1] < 2 * most[0] && most[1] < 60, "{most:?}");
 }
+
+#[test]
+fn settings_survive_being_written_and_read() {
+    let asked =
+        DemoSettings::from_words("demo:rates=2;3.5,light=card,roll=-4,px_per_mm=5,fault=shake 3")
+            .unwrap();
+    let text = serde_json::to_string(&asked).unwrap();
+    assert_eq!(serde_json::from_str::<DemoSettings>(&text).unwrap(), asked);
+    assert!(serde_json::from_str::<DemoSettings>("{\"colour\": 1}").is_err());
+    let part: DemoSettings = serde_json::from_str("{\"feeds\": 2}").unwrap();
+    assert_eq!((part.feeds, part.fps), (2, 30.0));
+}

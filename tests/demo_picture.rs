@@ -1,6 +1,12 @@
 //! What the demo draws, measured in its pictures: how wide and high beads look, how fast they
 //! rise, when they pass mid-glass, what gas and oil look like in each light.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a test stops at the first surprise"
+)]
+
 use beadtally::base::{BeadKind, Frame, GlassKind};
 use beadtally::capture::demo::physics::{Pair, Rise};
 use beadtally::capture::demo::{BeadTruth, DemoSettings, DemoSource, GlassTruth, Light};
@@ -19,8 +25,14 @@ fn plain(kind: GlassKind, light: Light) -> DemoSettings {
         feeds: 1,
         kind,
         light,
-        width_px: 480,
-        height_px: 1000,
+        width_px: match kind {
+            GlassKind::Tube => 320,
+            GlassKind::Port => 460,
+        },
+        height_px: match kind {
+            GlassKind::Tube => 900,
+            GlassKind::Port => 460,
+        },
         fps: 60.0,
         seed: 11,
         rates_per_minute: vec![40.0],

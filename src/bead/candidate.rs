@@ -1,8 +1,6 @@
 //! Candidates: compact patches in one frame that differ from the picture at rest. Each may be a
 //! bead, part of one, or nothing; what moves how is judged elsewhere.
 
-use image::GrayImage;
-use imageproc::region_labelling::{Connectivity, connected_components};
 use ndarray::Array2;
 
 use crate::bead::rest::Difference;
@@ -71,13 +69,9 @@ pub fn candidates(
     let (rows, cols) = difference.energy.dim();
     let energy = &difference.energy;
     let join = wariness.join;
-    let (marked, of) = energy
-        .iter()
-        .zip(inside)
-        .filter(|(_, inside)| **inside)
-        .fold((0_u32, 0_u32), |(m, n), (e, _)| {
-            (m + u32::from(*e > join), n + 1)
-        });
+    // Outside the glass the energy is nought.
+    let marked = energy.iter().map(|e| u32::from(*e > join)).sum::<u32>();
+    let of = energy.len();
     // Down faster than up: beads in sight more than half the time must not blind it.
     wariness.join = if marked as f32 > MARKED_SHARE * of as f32 {
         (join * JOIN_STEP).min(MOST_JOIN)
@@ -87,25 +81,27 @@ pub fn candidates(
     if marked == 0 {
         return Vec::new();
     }
-    let mask = GrayImage::from_fn(cols as u32, rows as u32, |x, y| {
-        let at = [y as usize, x as usize];
-        image::Luma([u8::from(inside[at] && energy[at] > join)])
-    });
-    let mask = bridge(mask);
-    let labels = connected_components(&mask, Connectivity::Eight, image::Luma([0]));
+    let mut mask = Mask::new(rows);
+    for (row, (energy, inside)) in energy.rows().into_iter().zip(inside.rows()).enumerate() {
+        let mut bits = 0_u64;
+        for (col, (energy, inside)) in energy.iter().zip(inside).take(Mask::COLS).enumerate() {
+            bits |= u64::from(*inside && *energy > join) << col;
+        }
+        mask.rows[row] = bits;
+    }
+    // Joins parts one or two samples apart: the rim of a clear bead is often broken.
+    let mut mask = mask.closed(cols);
     let mut patches: Vec<Patch> = Vec::new();
-    for (x, y, label) in labels.enumerate_pixels() {
-        let label = label.0[0] as usize;
-        if label == 0 {
-            continue;
+    while let Some((first_row, part)) = mask.take_part() {
+        let mut patch = Patch::default();
+        for (row, mut bits) in (first_row..).zip(part) {
+            while bits != 0 {
+                let col = bits.trailing_zeros() as usize;
+                bits &= bits - 1;
+                patch.add(row, col, difference.levels[[row, col]], energy[[row, col]]);
+            }
         }
-        if patches.len() < label {
-            patches.resize(label, Patch::default());
-        }
-        if let Some(patch) = patches.get_mut(label - 1) {
-            let at = [y as usize, x as usize];
-            patch.add(y as usize, x as usize, difference.levels[at], energy[at]);
-        }
+        patches.push(patch);
     }
     let mut found: Vec<Candidate> = patches
         .iter()
@@ -119,16 +115,101 @@ pub fn candidates(
     found
 }
 
-/// Joins parts one or two samples apart: the rim of a clear bead is often broken.
-fn bridge(mask: GrayImage) -> GrayImage {
-    let full = GrayImage::from_fn(mask.width(), mask.height(), |x, y| {
-        image::Luma([if mask.get_pixel(x, y).0[0] > 0 {
-            255
+/// Which samples are marked, a row a word: a straightened glass is at most 64 samples wide.
+struct Mask {
+    rows: Vec<u64>,
+}
+
+impl Mask {
+    const COLS: usize = u64::BITS as usize;
+
+    fn new(rows: usize) -> Self {
+        Self {
+            rows: vec![0; rows],
+        }
+    }
+
+    /// Dilation by one sample in all eight directions, then erosion by the same. What lies
+    /// outside the glass counts as unmarked for the one and as marked for the other.
+    fn closed(&self, cols: usize) -> Self {
+        let all = if cols >= Self::COLS {
+            u64::MAX
         } else {
-            0
-        }])
-    });
-    imageproc::morphology::close(&full, imageproc::distance_transform::Norm::LInf, 1)
+            (1 << cols) - 1
+        };
+        let get = |rows: &[u64], row: usize, up: usize| {
+            (row + up).checked_sub(1).and_then(|r| rows.get(r)).copied()
+        };
+        let wide: Vec<u64> = self
+            .rows
+            .iter()
+            .map(|bits| (bits | bits << 1 | bits >> 1) & all)
+            .collect();
+        let dilated: Vec<u64> = (0..wide.len())
+            .map(|row| {
+                (0..3)
+                    .filter_map(|up| get(&wide, row, up))
+                    .fold(0, |a, b| a | b)
+            })
+            .collect();
+        let top = 1_u64 << (cols.clamp(1, Self::COLS) - 1);
+        let narrow: Vec<u64> = dilated
+            .iter()
+            .map(|bits| bits & (bits << 1 | 1) & (bits >> 1 | top))
+            .collect();
+        let rows = (0..narrow.len())
+            .map(|row| {
+                (0..3)
+                    .filter_map(|up| get(&narrow, row, up))
+                    .fold(all, |a, b| a & b)
+            })
+            .collect();
+        Self { rows }
+    }
+
+    /// Takes out one connected part (eight neighbours): its first row and its rows.
+    fn take_part(&mut self) -> Option<(usize, Vec<u64>)> {
+        let seed = self.rows.iter().position(|bits| *bits != 0)?;
+        let mut part = vec![0_u64; self.rows.len() - seed];
+        part[0] = self.rows[seed] & self.rows[seed].wrapping_neg();
+        let mut last = 0;
+        loop {
+            let mut grown = false;
+            // Down and up again until nothing is added.
+            for at in (0..=last + 1).chain((0..=last).rev()) {
+                let Some(marked) = self.rows.get(seed + at) else {
+                    continue;
+                };
+                let mut near = part[at];
+                if at > 0 {
+                    near |= part[at - 1];
+                }
+                near |= part.get(at + 1).copied().unwrap_or(0);
+                let mut bits = (near | near << 1 | near >> 1) & marked;
+                // Along the row as far as it goes.
+                loop {
+                    let more = (bits | bits << 1 | bits >> 1) & marked;
+                    if more == bits {
+                        break;
+                    }
+                    bits = more;
+                }
+                if bits & !part[at] != 0 {
+                    part[at] |= bits;
+                    last = last.max(at);
+                    grown = true;
+                }
+            }
+            if !grown {
+                break;
+            }
+        }
+        part.truncate(last + 1);
+        for (at, bits) in part.iter().enumerate() {
+            self.rows[seed + at] &= !bits;
+        }
+        Some((seed, part))
+    }
 }
 
 #[derive(Clone, Debug)]
@@ -227,7 +308,7 @@ fn strongest(values: impl Iterator<Item = f32>) -> f32 {
 
 /// Where a bead ends, as a share of its usual strength. Half would be right for a flat disc; a
 /// clear ball thins out towards its edge and may be lit from one side only.
-const EDGE_SHARE: f32 = 0.28;
+const EDGE_SHARE: f32 = 0.38;
 
 /// The two ends of a profile (positions of sample edges: a profile of n full samples spans 0
 /// to n).

@@ -24,6 +24,18 @@ const MOST_SCATTER: f32 = 0.045;
 const LONGEST_PASSAGE_SECS: f32 = 8.0;
 /// Tallest bead, as a share of the height of a tube (a port may hold one of half its height).
 const TALLEST_SHARE: f32 = 0.5;
+/// Tallest bead in a tube, as a share of its width: what rises in a bore is no longer than wide.
+const TALLEST_IN_TUBE: f32 = 0.65;
+/// Least progress in each of the last three quarters of the way, against the mean: only while it
+/// lets go of the nozzle may a bead be slow, and it never rests.
+const LEAST_PROGRESS: f32 = 0.4;
+/// Sightings within this ratio of the usual height count as the same thing.
+const SAME_HEIGHT: f32 = 1.6;
+/// Least share of such sightings: what shrinks or grows on its way is light, not oil.
+const LEAST_SAME: f32 = 0.6;
+/// Most and least width over height: a ball on the axis of a tube is 1.33 times as wide as high,
+/// near its wall less, with noise more or less.
+const SHAPES: std::ops::RangeInclusive<f32> = 0.4..=3.6;
 /// Widest bead, as a share of the glass.
 const WIDEST_SHARE: f32 = 0.85;
 /// Where oil and gas part, in the bead's own diameters a second. Oil in water rises 16 to 31
@@ -110,7 +122,21 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         return None;
     }
     let (height, width) = size(&lone, middle);
-    if height > TALLEST_SHARE * bore.rows || width > WIDEST_SHARE * bore.cols {
+    let tallest = match bore.kind {
+        GlassKind::Tube => (TALLEST_IN_TUBE * bore.cols).min(TALLEST_SHARE * bore.rows),
+        GlassKind::Port => TALLEST_SHARE * bore.rows,
+    };
+    if height > tallest || width > WIDEST_SHARE * bore.cols {
+        return None;
+    }
+    if !SHAPES.contains(&(width / height.max(1.0))) || !goes_on(points) {
+        return None;
+    }
+    let same = lone
+        .iter()
+        .filter(|p| p.seen.height.max(height) < SAME_HEIGHT * p.seen.height.min(height))
+        .count();
+    if (same as f32) < LEAST_SAME * lone.len() as f32 {
         return None;
     }
     let across = match bore.kind {
@@ -177,6 +203,26 @@ pub fn together(a: &[(u64, f32)], b: &[(u64, f32)], apart: f32) -> (usize, usize
         }
     }
     (both, distinct)
+}
+
+/// Whether it kept rising all the way.
+fn goes_on(points: &[Sighting]) -> bool {
+    let (Some(first), Some(last)) = (points.first(), points.last()) else {
+        return false;
+    };
+    let (secs, rise) = (last.at_secs - first.at_secs, first.seen.row - last.seen.row);
+    if points.len() < 8 || secs <= 0.0 {
+        return true;
+    }
+    // Row at each quarter of the time, from the sighting nearest to it.
+    let row_at = |quarter: u8| {
+        let at = first.at_secs + secs * f64::from(quarter) / 4.0;
+        points
+            .iter()
+            .min_by(|a, b| (a.at_secs - at).abs().total_cmp(&(b.at_secs - at).abs()))
+            .map_or(0.0, |p| p.seen.row)
+    };
+    (1..4).all(|quarter| row_at(quarter) - row_at(quarter + 1) >= LEAST_PROGRESS * rise / 4.0)
 }
 
 /// Leaves out the time in which it stood still before it rose.

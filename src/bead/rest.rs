@@ -20,6 +20,8 @@ const NOISE_QUANTILE: f32 = 0.85;
 const NOISE_QUANTILE_OF_UNIT: f32 = 1.477;
 /// Speed of the running noise estimate, as a ratio per frame.
 const NOISE_STEP: f32 = 0.06;
+/// Frames over which a new median is worked out.
+const RELEARN_FRAMES: usize = 12;
 /// Rows over which light is taken as even: under a twentieth of a mains band in the picture.
 const LIGHT_ROWS: usize = 8;
 /// Added to both sides of a light ratio, grey levels, so that near-black does not blow it up.
@@ -123,33 +125,35 @@ impl Rest {
         let (rows, cols) = self.reference.dim();
         let gains = self.light(patch, inside);
         let mut levels = Array2::zeros((rows, cols));
-        for row in 0..rows {
-            let gain = between(&gains, row);
-            for col in 0..cols {
-                if inside[[row, col]] {
-                    levels[[row, col]] = (patch[[row, col]] + LIGHT_BASE) / gain
-                        - self.reference[[row, col]]
-                        - LIGHT_BASE;
-                }
-            }
-        }
         let mut all = gains.clone();
         let gain = median(&mut all);
+        // Evening out a dimmed picture multiplies its noise.
         let dimmed = (1.0 / gain).powi(2).clamp(1.0, 100.0);
+        for row in 0..rows {
+            let inverse = 1.0 / between(&gains, row);
+            let offset = LIGHT_BASE * inverse - LIGHT_BASE;
+            let (patch, rest, inside) = (patch.row(row), self.reference.row(row), inside.row(row));
+            let mut out = levels.row_mut(row);
+            for (((level, now), rest), inside) in out.iter_mut().zip(patch).zip(rest).zip(inside) {
+                let value = now * inverse + offset - rest;
+                *level = if *inside { value } else { 0.0 };
+            }
+        }
         let square = mean_square(&levels);
         let mut energy = Array2::zeros((rows, cols));
         let (mut changed, mut count) = (0_u32, 0_u32);
-        for (at, level) in levels.indexed_iter() {
-            if !inside[at] {
-                continue;
-            }
-            // Evening out a dimmed picture multiplies its noise.
-            let variance =
-                dimmed * (self.noise[at] / NOISE_QUANTILE_OF_UNIT).max(LEAST_NOISE * LEAST_NOISE);
-            let value: f32 = square[at] / variance;
-            energy[at] = value;
-            count += 1;
-            changed += u32::from(value > 16.0 && level.abs() > 6.0);
+        for ((((value, noise), square), level), inside) in energy
+            .iter_mut()
+            .zip(&self.noise)
+            .zip(&square)
+            .zip(&levels)
+            .zip(inside)
+        {
+            let variance = dimmed * (noise / NOISE_QUANTILE_OF_UNIT).max(LEAST_NOISE * LEAST_NOISE);
+            let here: f32 = if *inside { square / variance } else { 0.0 };
+            *value = here;
+            count += u32::from(*inside);
+            changed += u32::from(here > 16.0 && level.abs() > 6.0);
         }
         Difference {
             levels,
@@ -182,7 +186,7 @@ impl Rest {
         // The new median is worked out over the next frames, some rows at a time.
         if self.stale_row < rows {
             let mut column = Vec::with_capacity(SAMPLES);
-            let until = (self.stale_row + rows.div_ceil(6)).min(rows);
+            let until = (self.stale_row + rows.div_ceil(RELEARN_FRAMES)).min(rows);
             for row in self.stale_row..until {
                 self.relearn_row(row, &mut column);
             }
@@ -208,7 +212,7 @@ impl Rest {
             ratios.clear();
             let end = (start + LIGHT_ROWS).min(rows);
             for row in start..end {
-                for col in (row % 2..cols).step_by(2) {
+                for col in (row % 4..cols).step_by(4) {
                     if inside[[row, col]] {
                         ratios.push(
                             (patch[[row, col]] + LIGHT_BASE)
@@ -232,24 +236,28 @@ impl Rest {
 /// Mean of squares over 3 × 3 samples.
 fn mean_square(levels: &Array2<f32>) -> Array2<f32> {
     let (rows, cols) = levels.dim();
-    let mut across = Array2::zeros((rows, cols));
-    for row in 0..rows {
-        let (mut before, mut here) = (0.0, levels[[row, 0]] * levels[[row, 0]]);
-        for col in 0..cols {
-            let after = if col + 1 < cols {
-                levels[[row, col + 1]] * levels[[row, col + 1]]
-            } else {
-                0.0
-            };
-            across[[row, col]] = before + here + after;
-            (before, here) = (here, after);
+    let mut both = Array2::zeros((rows, cols));
+    let (Some(from), Some(into)) = (levels.as_slice(), both.as_slice_mut()) else {
+        return both;
+    };
+    let mut across = vec![0.0_f32; rows * cols];
+    for (line, out) in from.chunks_exact(cols).zip(across.chunks_exact_mut(cols)) {
+        for (value, level) in out.iter_mut().zip(line) {
+            *value += level * level;
+        }
+        for (value, level) in out.iter_mut().skip(1).zip(line) {
+            *value += level * level;
+        }
+        for (value, level) in out.iter_mut().zip(line.iter().skip(1)) {
+            *value += level * level;
         }
     }
-    let mut both = Array2::zeros((rows, cols));
     for row in 0..rows {
         for near in row.saturating_sub(1)..(row + 2).min(rows) {
-            for col in 0..cols {
-                both[[row, col]] += across[[near, col]] / 9.0;
+            let line = &across[near * cols..(near + 1) * cols];
+            let out = &mut into[row * cols..(row + 1) * cols];
+            for (value, sum) in out.iter_mut().zip(line) {
+                *value += sum * (1.0 / 9.0);
             }
         }
     }

@@ -88,28 +88,98 @@ impl Sampler {
     /// `shift_px`; luma 0 to 255. `into` must have the sampler's shape. Points outside the frame
     /// repeat its border.
     pub fn take(&self, luma: &GrayImage, shift_px: (f64, f64), into: &mut Array2<f32>) {
+        let Some(into) = into.as_slice_mut() else {
+            return;
+        };
+        if into.len() != self.rows * self.cols || luma.width() < 2 || luma.height() < 2 {
+            return;
+        }
+        if self.outline.angle_deg == 0.0
+            && self.taps == 1
+            && self.take_upright(luma, shift_px, into)
+        {
+            return;
+        }
         let (sin, cos) = self.outline.angle_deg.to_radians().sin_cos();
-        let taps = self.taps;
-        let sub = self.step_px / taps as f64;
-        let weight = 1.0 / (taps * taps) as f32;
+        let sub = self.step_px / self.taps as f64;
+        let weight = 1.0 / (self.taps * self.taps) as f32;
         let look = Look::new(luma);
-        for row in 0..self.rows {
-            for col in 0..self.cols {
-                let mut sum = 0.0_f32;
-                for tap_y in 0..taps {
-                    for tap_x in 0..taps {
-                        let across = (col as f64 - self.cols as f64 / 2.0) * self.step_px
-                            + (tap_x as f64 + 0.5) * sub;
-                        let along = (row as f64 - self.rows as f64 / 2.0) * self.step_px
-                            + (tap_y as f64 + 0.5) * sub;
-                        let x = self.outline.centre_x_px + shift_px.0 + across * cos - along * sin;
-                        let y = self.outline.centre_y_px + shift_px.1 + across * sin + along * cos;
-                        sum += look.at(x, y);
+        let (taps_down, taps_over) = (self.rows * self.taps, self.cols * self.taps);
+        into.fill(0.0);
+        for tap_y in 0..taps_down {
+            let along = (tap_y as f64 + 0.5) * sub - self.rows as f64 * self.step_px / 2.0;
+            let across = 0.5 * sub - self.cols as f64 * self.step_px / 2.0;
+            let x = self.outline.centre_x_px + shift_px.0 + across * cos - along * sin;
+            let y = self.outline.centre_y_px + shift_px.1 + across * sin + along * cos;
+            let row = tap_y / self.taps * self.cols;
+            let Some(row) = into.get_mut(row..row + self.cols) else {
+                continue;
+            };
+            let end = (
+                x + cos * sub * taps_over as f64,
+                y + sin * sub * taps_over as f64,
+            );
+            let (step_x, step_y) = ((cos * sub) as f32, (sin * sub) as f32);
+            let mut tap = 0_u32;
+            if look.holds(x, y) && look.holds(end.0, end.1) {
+                // The whole line lies within the frame: no border to mind.
+                let (x, y) = ((x - 0.5) as f32, (y - 0.5) as f32);
+                for value in row.iter_mut() {
+                    for _ in 0..self.taps {
+                        *value += look.inside(x + step_x * tap as f32, y + step_y * tap as f32);
+                        tap += 1;
                     }
                 }
-                into[[row, col]] = sum * weight;
+            } else {
+                for value in row.iter_mut() {
+                    for _ in 0..self.taps {
+                        let t = f64::from(tap);
+                        *value += look.at(x + cos * sub * t, y + sin * sub * t);
+                        tap += 1;
+                    }
+                }
             }
         }
+        for value in into.iter_mut() {
+            *value *= weight;
+        }
+    }
+
+    /// The common case, a glass that stands upright and is taken at full size: all samples have
+    /// the same fractions. False when the glass reaches over the border of the frame.
+    fn take_upright(&self, luma: &GrayImage, shift_px: (f64, f64), into: &mut [f32]) -> bool {
+        let x = self.outline.centre_x_px + shift_px.0 - self.cols as f64 / 2.0;
+        let y = self.outline.centre_y_px + shift_px.1 - self.rows as f64 / 2.0;
+        let (width, height) = (luma.width() as usize, luma.height() as usize);
+        if x < 0.0
+            || y < 0.0
+            || x as usize + self.cols + 1 > width
+            || y as usize + self.rows + 1 > height
+        {
+            return false;
+        }
+        let (left, top) = (x as usize, y as usize);
+        let (fx, fy) = ((x - left as f64) as f32, (y - top as f64) as f32);
+        let (w00, w01) = ((1.0 - fx) * (1.0 - fy), fx * (1.0 - fy));
+        let (w10, w11) = ((1.0 - fx) * fy, fx * fy);
+        let pixels = luma.as_raw();
+        for (row, out) in into.chunks_exact_mut(self.cols).enumerate() {
+            let upper = (top + row) * width + left;
+            let lower = upper + width;
+            let (Some(upper), Some(lower)) = (
+                pixels.get(upper..=upper + self.cols),
+                pixels.get(lower..=lower + self.cols),
+            ) else {
+                return false;
+            };
+            for ((value, a), b) in out.iter_mut().zip(upper.windows(2)).zip(lower.windows(2)) {
+                *value = f32::from(a[0]) * w00
+                    + f32::from(a[1]) * w01
+                    + f32::from(b[0]) * w10
+                    + f32::from(b[1]) * w11;
+            }
+        }
+        true
     }
 }
 
@@ -130,6 +200,31 @@ impl<'a> Look<'a> {
             last_x: f64::from(luma.width().max(1) - 1),
             last_y: f64::from(luma.height().max(1) - 1),
         }
+    }
+
+    /// Whether a picture point and its neighbours lie within the frame.
+    fn holds(&self, x_px: f64, y_px: f64) -> bool {
+        x_px >= 0.5
+            && y_px >= 0.5
+            && x_px - 0.5 < self.last_x - 1.0
+            && y_px - 0.5 < self.last_y - 1.0
+    }
+
+    /// Bilinear value at a position counted from the centre of the first pixel, which must lie
+    /// within the frame.
+    fn inside(&self, x: f32, y: f32) -> f32 {
+        let (x, y) = (x.max(0.0), y.max(0.0));
+        let (x0, y0) = (x as usize, y as usize);
+        let (fx, fy) = (x - x0 as f32, y - y0 as f32);
+        let at = y0 * self.width + x0;
+        let upper = self.pixels.get(at..at + 2).unwrap_or(&[0, 0]);
+        let lower = self
+            .pixels
+            .get(at + self.width..at + self.width + 2)
+            .unwrap_or(&[0, 0]);
+        let a = f32::from(upper[0]) + (f32::from(upper[1]) - f32::from(upper[0])) * fx;
+        let b = f32::from(lower[0]) + (f32::from(lower[1]) - f32::from(lower[0])) * fx;
+        a + (b - a) * fy
     }
 
     pub(crate) fn at(&self, x_px: f64, y_px: f64) -> f32 {

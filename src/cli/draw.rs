@@ -194,6 +194,7 @@ pub fn run(args: &DrawArgs) -> anyhow::Result<()> {
         bar.set_style(style);
     }
     let mut last: Option<Frame> = None;
+    let mut beads = Vec::new();
     let mut next_number = 0;
     while next_number < frames {
         let at_secs = match source.next()? {
@@ -223,6 +224,7 @@ pub fn run(args: &DrawArgs) -> anyhow::Result<()> {
             | Grab::Lost { at_secs, .. } => at_secs,
             Grab::End => break,
         };
+        beads.append(&mut source.take_beads());
         if at_secs > args.for_secs {
             break;
         }
@@ -230,7 +232,6 @@ pub fn run(args: &DrawArgs) -> anyhow::Result<()> {
     bar.finish_and_clear();
     sink.finish()?;
 
-    let truth = source.truth();
     let file = TruthFile {
         clip: args
             .out
@@ -246,8 +247,7 @@ pub fn run(args: &DrawArgs) -> anyhow::Result<()> {
                 feed: glass.feed,
                 kind: glass.kind,
                 upright_box: glass.upright_box.map(thousandths),
-                beads: truth
-                    .beads
+                beads: beads
                     .iter()
                     .filter(|bead| bead.feed == glass.feed && bead.at_secs <= args.for_secs)
                     .map(|bead| TruthBead {

@@ -7,6 +7,8 @@ mod looking;
 mod measuring;
 mod recording;
 mod shared;
+#[cfg(test)]
+mod tests;
 
 use std::path::PathBuf;
 use std::sync::atomic::Ordering;

@@ -71,6 +71,7 @@ pub fn search(
             return Err(SearchError::BrokenOff);
         }
         let mut now_secs = 0.0;
+        let mut damage = None;
         let ended = match source.next() {
             Ok(Grab::Frame(frame)) => {
                 now_secs = frame.at_secs;
@@ -93,8 +94,12 @@ pub fn search(
                 false
             }
             Err(error) if looked == 0 => return Err(error.into()),
-            // Damaged part-way: what was seen may be enough; counting tells of the damage.
-            Ok(Grab::End) | Err(_) => true,
+            Ok(Grab::End) => true,
+            Err(error) => {
+                // Damaged part-way: what was seen may be enough; counting tells of the damage.
+                damage = Some(error);
+                true
+            }
         };
         if !ended && now_secs < look_until_secs {
             continue;
@@ -112,6 +117,9 @@ pub fn search(
                 });
             }
             doubts = found.doubts;
+        }
+        if let Some(error) = damage {
+            return Err(error.into());
         }
         look_until_secs += FIND_SECS;
         if ended || look_until_secs > FIND_AT_MOST_SECS {

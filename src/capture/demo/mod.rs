@@ -131,7 +131,7 @@ impl DemoSource {
         let rims: Vec<f64> = (0..settings.feeds).map(|f| model.rim_mm(f)).collect();
         let scene = Scene::new(&settings, &rims);
         let base = scene.bake();
-        Ok(Self {
+        let source = Self {
             about: About {
                 name: "demo".to_owned(),
                 identity: String::new(),
@@ -156,7 +156,26 @@ impl DemoSource {
             last: None,
             beads: Ring::new(TRUTH_BEADS),
             settings,
-        })
+        };
+        source.check_glasses()?;
+        Ok(source)
+    }
+
+    /// Refuses a scene in which a glass is not wholly in the picture.
+    fn check_glasses(&self) -> Result<(), CaptureError> {
+        let (width, height) = (f64::from(self.about.width), f64::from(self.about.height));
+        for glass in self.glasses() {
+            let [x, y, w, h] = glass.upright_box;
+            if x < 0.0 || y < 0.0 || x + w > width || y + h > height {
+                return Err(CaptureError::NoSuchSource(format!(
+                    "demo: the glass of feed {} does not fit into the picture of {width} × \
+                     {height} pixels; ask for a smaller px_per_mm, fewer feeds, or less roll and \
+                     turn",
+                    glass.feed
+                )));
+            }
+        }
+        Ok(())
     }
 
     /// Switches faults on or off from the next frame on, in the words of [`fault_words`].
@@ -186,6 +205,15 @@ impl DemoSource {
             glasses: self.glasses(),
             beads: self.beads.iter().copied().collect(),
         }
+    }
+
+    /// Takes the beads that passed since they were last taken, oldest first; [`Self::truth`] no
+    /// longer tells them. For whoever keeps the truth of a long clip.
+    #[must_use]
+    pub fn take_beads(&mut self) -> Vec<BeadTruth> {
+        let beads = self.beads.iter().copied().collect();
+        self.beads.clear();
+        beads
     }
 
     /// The glasses as they stand in the picture now.

@@ -435,7 +435,7 @@ impl Scene {
         }
         let bolts = 8.0;
         let turn = (y.atan2(x) / std::f64::consts::TAU * bolts).rem_euclid(1.0) - 0.5;
-        let along = turn.abs() * std::f64::consts::TAU * on_ring / bolts;
+        let along = turn * std::f64::consts::TAU * on_ring / bolts;
         let across = on_ring - window - 0.5 * PORT_RING_MM;
         let bolt = along.hypot(across);
         if bolt < 1.3 {

@@ -494,3 +494,70 @@ impl FileIdentity {
         None
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use super::*;
+    use crate::base::{Band, FeedNumber, GlassKind};
+    use crate::capture::About;
+    use crate::glass::{FeedCalibration, Outline};
+
+    fn marks(count: i64) -> Vec<Item> {
+        let about = About {
+            name: "invented".to_owned(),
+            identity: String::new(),
+            width: 640,
+            height: 480,
+            frames_per_second: None,
+            frames: None,
+            live: true,
+        };
+        let calibration = Calibration {
+            picture_width_px: 640,
+            picture_height_px: 480,
+            camera_identity: None,
+            feeds: vec![FeedCalibration {
+                name: String::new(),
+                outline: Outline::upright(GlassKind::Tube, 0.0, 0.0, 60.0, 200.0),
+                band: Band::default(),
+                px_per_mm: None,
+            }],
+        };
+        let run = RunStart::new(String::new(), about, 0.0, 0.0, Arc::new(calibration));
+        let run = Arc::new(run);
+        (0..count)
+            .map(|sequence| Item {
+                run: Arc::clone(&run),
+                sequence,
+                at_secs: sequence as f64,
+                wall_secs: sequence as f64,
+                entry: Entry::Event(Arc::new(Event::Mark {
+                    at_secs: sequence as f64,
+                    feed: Some(FeedNumber(1)),
+                    words: "valve 1 opened a quarter turn ".repeat(50),
+                })),
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_full_disk_is_told_and_what_was_not_written_can_be_written_later() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("logbook.sqlite3");
+        let mut book = Logbook::open(&path).unwrap();
+        let items = marks(200);
+        book.write(&items[..10]).unwrap();
+        book.limit_pages(60);
+        let error = book.write(&items).unwrap_err();
+        assert!(matches!(error, LogbookError::DiskFull { .. }), "{error}");
+        assert!(!error.wants_reopening());
+        // Nothing of the failed batch is there.
+        let reader = super::super::LogbookReader::open(&path).unwrap();
+        assert_eq!(reader.contents(1).unwrap().marks.len(), 10);
+        book.limit_pages(1_000_000);
+        book.write(&items).unwrap();
+        assert_eq!(reader.contents(1).unwrap().marks.len(), 200);
+    }
+}

@@ -217,12 +217,13 @@ impl Shared {
         if let Some((_, notice)) = deaths.first() {
             snapshot.notice = Some(notice.clone());
         }
+        let nobody_died = deaths.is_empty();
         let measure_died = deaths.iter().any(|(worker, _)| *worker == Worker::Measure);
         drop(deaths);
         let measure = &self.hearts[Worker::Measure as usize];
         let measure_hangs = measure.alive.load(Ordering::Relaxed)
             && self.age_secs(Worker::Measure, now_secs) > HUNG_SECS;
-        if measure_hangs {
+        if measure_hangs && nobody_died {
             snapshot.notice = Some(Notice {
                 is_error: true,
                 words: "The part of the program that counts the drops does not answer. What it \
