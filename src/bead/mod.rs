@@ -1,6 +1,18 @@
 //! Seeing beads: the strip of a glass, the difference from the picture at rest, the joint
 //! explanation of rising streaks, size and kind. One bead, one count; it knows nothing of rates.
 
+pub mod candidate;
+pub mod clutter;
+pub mod counter;
+pub mod explain;
+pub mod rest;
+pub mod sample;
+pub mod steady;
+pub mod strip;
+pub mod track;
+
+pub use counter::{Counter, Look, OnItsWay, Sight};
+
 use std::sync::Arc;
 
 use image::GrayImage;

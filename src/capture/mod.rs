@@ -2,6 +2,19 @@
 //! delivers luma pictures with monotonic stamps and says plainly when it cannot; it knows nothing
 //! of glasses and beads.
 
+pub mod camera;
+pub mod clip;
+pub mod demo;
+pub mod jpeg;
+pub mod limits;
+pub mod pace;
+pub mod pixel;
+pub mod spec;
+
+pub use camera::{CameraListing, Mode, list};
+pub use pace::Paced;
+pub use spec::{SourceSpec, open};
+
 use crate::base::Frame;
 
 /// What one call of [`Source::next`] brought.

@@ -89,6 +89,19 @@ impl Outline {
         }
     }
 
+    /// The same glass in a picture `factor` times as large.
+    #[must_use]
+    pub fn scaled(&self, factor: f64) -> Self {
+        Self {
+            kind: self.kind,
+            centre_x_px: self.centre_x_px * factor,
+            centre_y_px: self.centre_y_px * factor,
+            width_px: self.width_px * factor,
+            height_px: self.height_px * factor,
+            angle_deg: self.angle_deg,
+        }
+    }
+
     /// The smallest upright box round the glass.
     ///
     /// ```
@@ -115,6 +128,171 @@ impl Outline {
             y: self.centre_y_px - height / 2.0,
             width,
             height,
+        }
+    }
+}
+
+impl UprightBox {
+    /// Area, square pixels.
+    #[must_use]
+    pub fn area(&self) -> f64 {
+        self.width * self.height
+    }
+
+    /// Area of the common part over the area of both together, 0 (apart) to 1 (the same).
+    ///
+    /// ```
+    /// use beadtally::glass::UprightBox;
+    /// let a = UprightBox { x: 0.0, y: 0.0, width: 2.0, height: 2.0 };
+    /// let b = UprightBox { x: 1.0, y: 0.0, width: 2.0, height: 2.0 };
+    /// assert!((a.iou(&b) - 1.0 / 3.0).abs() < 1e-12);
+    /// ```
+    #[must_use]
+    pub fn iou(&self, other: &Self) -> f64 {
+        let overlap = |a: f64, a_size: f64, b: f64, b_size: f64| {
+            ((a + a_size).min(b + b_size) - a.max(b)).max(0.0)
+        };
+        let common = overlap(self.x, self.width, other.x, other.width)
+            * overlap(self.y, self.height, other.y, other.height);
+        let both = self.area() + other.area() - common;
+        if both > 0.0 { common / both } else { 0.0 }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{RngExt, SeedableRng};
+
+    /// Outlines of every kind, size and turn, from a fixed seed.
+    fn outlines() -> impl Iterator<Item = (Outline, f64, f64)> {
+        let mut dice = rand_chacha::ChaCha8Rng::seed_from_u64(4);
+        (0..2000).map(move |index| {
+            let outline = Outline {
+                kind: if index % 2 == 0 {
+                    GlassKind::Tube
+                } else {
+                    GlassKind::Port
+                },
+                centre_x_px: dice.random_range(-500.0..2500.0),
+                centre_y_px: dice.random_range(-500.0..1500.0),
+                width_px: dice.random_range(0.5..900.0),
+                height_px: dice.random_range(0.5..900.0),
+                angle_deg: dice.random_range(-45.0..45.0),
+            };
+            (
+                outline,
+                dice.random_range(-0.6..0.6),
+                dice.random_range(-0.6..0.6),
+            )
+        })
+    }
+
+    #[test]
+    fn the_maps_lead_there_and_back() {
+        for (outline, u, v) in outlines() {
+            let (across, along) = (u * outline.width_px, v * outline.height_px);
+            let (x, y) = outline.picture_from_glass(across, along);
+            let (back_across, back_along) = outline.glass_from_picture(x, y);
+            assert!((back_across - across).abs() < 1e-9, "{outline:?}");
+            assert!((back_along - along).abs() < 1e-9, "{outline:?}");
+        }
+    }
+
+    #[test]
+    fn maps_keep_distances() {
+        for (outline, u, v) in outlines() {
+            let (x0, y0) = outline.picture_from_glass(0.0, 0.0);
+            let (x, y) = outline.picture_from_glass(u, v);
+            assert!(((x - x0).hypot(y - y0) - u.hypot(v)).abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn a_positive_angle_turns_clockwise_on_the_screen() {
+        let mut glass = Outline::upright(GlassKind::Tube, 0.0, 0.0, 10.0, 100.0);
+        glass.angle_deg = 10.0;
+        // The foot of a glass turned clockwise swings to the left.
+        let (x, y) = glass.picture_from_glass(0.0, 50.0);
+        assert!(x < glass.centre_x_px && y > glass.centre_y_px);
+    }
+
+    #[test]
+    fn the_upright_box_holds_the_rim_and_no_more() {
+        for (outline, _, _) in outlines() {
+            let around = outline.upright_box();
+            let points: Vec<(f64, f64)> = match outline.kind {
+                GlassKind::Tube => outline.corners().to_vec(),
+                GlassKind::Port => (0..3600)
+                    .map(|step| {
+                        let (sin, cos) = f64::from(step).to_radians().mul_add(0.1, 0.0).sin_cos();
+                        outline.picture_from_glass(
+                            cos * outline.width_px / 2.0,
+                            sin * outline.height_px / 2.0,
+                        )
+                    })
+                    .collect(),
+            };
+            let range = |values: Vec<f64>| {
+                let low = values.iter().copied().fold(f64::INFINITY, f64::min);
+                let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+                (low, high)
+            };
+            let (left, right) = range(points.iter().map(|p| p.0).collect());
+            let (top, bottom) = range(points.iter().map(|p| p.1).collect());
+            for (got, want) in [
+                (around.x, left),
+                (around.y, top),
+                (around.x + around.width, right),
+                (around.y + around.height, bottom),
+            ] {
+                assert!(
+                    (got - want).abs() < 2e-3,
+                    "{outline:?}: {got} against {want}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn contains_agrees_with_the_maps() {
+        for (outline, u, v) in outlines() {
+            let (x, y) = outline.picture_from_glass(u * outline.width_px, v * outline.height_px);
+            let inside = match outline.kind {
+                GlassKind::Tube => u.abs() <= 0.5 && v.abs() <= 0.5,
+                GlassKind::Port => u.hypot(v) <= 0.5,
+            };
+            assert_eq!(outline.contains(x, y), inside, "{outline:?} {u} {v}");
+        }
+    }
+
+    #[test]
+    fn iou_of_boxes() {
+        let a = UprightBox {
+            x: 10.0,
+            y: 20.0,
+            width: 30.0,
+            height: 40.0,
+        };
+        assert_eq!(a.iou(&a), 1.0);
+        let apart = UprightBox { x: 41.0, ..a };
+        assert_eq!(a.iou(&apart), 0.0);
+        let half = UprightBox { height: 20.0, ..a };
+        assert!((a.iou(&half) - 0.5).abs() < 1e-12);
+        assert_eq!(a.iou(&half), half.iou(&a));
+        let nothing = UprightBox {
+            width: 0.0,
+            height: 0.0,
+            ..a
+        };
+        assert_eq!(nothing.iou(&nothing), 0.0);
+    }
+
+    #[test]
+    fn scaling_scales_the_box() {
+        for (outline, _, _) in outlines() {
+            let (a, b) = (outline.upright_box(), outline.scaled(1.5).upright_box());
+            assert!((a.x * 1.5 - b.x).abs() < 1e-9 && (a.height * 1.5 - b.height).abs() < 1e-9);
         }
     }
 }

@@ -2,7 +2,12 @@
 //! that keeps them. It looks at pictures, never at a camera, and counts nothing.
 
 pub mod calibration;
+pub mod find;
 pub mod geometry;
+pub mod optics;
 
-pub use calibration::{Calibration, FeedCalibration};
+pub use calibration::{
+    Calibration, CalibrationError, CalibrationFault, FeedCalibration, ScaleFrom,
+};
+pub use find::{Finder, Found, FoundGlass};
 pub use geometry::{Outline, UprightBox};

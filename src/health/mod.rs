@@ -1,2 +1,402 @@
 //! Whether the picture can be trusted: darkness, frozen frames, light steps, something in the
-//! way. What cannot be seen becomes a blind spell with its reason, never a guess.
+//! way, a flood of oil. What cannot be seen becomes a blind spell with its reason, never a guess.
+//! It is told figures and gives a verdict; it looks at no picture itself.
+
+use crate::base::{BlindWhy, Span};
+
+/// Added to both sides of a step of light, grey levels.
+const LIGHT_BASE: f32 = 4.0;
+
+/// What is known of one glass in one frame.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Signs {
+    /// Source time, seconds.
+    pub at_secs: f64,
+    /// Mean luma of the glass, grey levels 0 to 255.
+    pub mean: f32,
+    /// Light of the glass against rest; 1 is the same.
+    pub gain: f32,
+    /// Share of the glass that is far from the picture at rest, 0 to 1.
+    pub changed: f32,
+    /// Share of the texture round the glass that is where it should be, 0 to 1.
+    pub agreeing: f64,
+    /// Shift of the glass against its outline, pixels.
+    pub shift_px: f64,
+    /// Not one sample of any glass differs from the frame before.
+    pub identical: bool,
+}
+
+/// Where the limits lie.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HealthSettings {
+    /// Mean luma under which a bead cannot be told from the dark, grey levels.
+    pub dark_level: f32,
+    /// Change of light from one frame to the next, as a ratio, beyond which the frame is not
+    /// judged. Exposure steps of a third are evened out and must not blind.
+    pub light_step: f32,
+    /// Share of the glass that no bead can cover: a 6 mm bead in a 15 mm bore covers a tenth.
+    pub covered_share: f32,
+    /// Seconds a sign must last before it counts: a bead takes longer to pass than this.
+    pub patience_secs: f64,
+    /// Seconds of good signs after which a blind spell is over.
+    pub recovery_secs: f64,
+    /// Seconds without a single changed sample after which the picture is frozen. Video coding
+    /// repeats a calm picture for a second or two; a camera's noise never stands still.
+    pub frozen_secs: f64,
+    /// Share of agreeing texture under which the glass is not where it was.
+    pub agreeing_share: f64,
+    /// Farthest shift that steadying can follow, pixels.
+    pub farthest_px: f64,
+    /// Gap between two frames, seconds, in which a whole bead could pass unseen.
+    pub gap_secs: f64,
+    /// Light of a glass full of oil against the same glass with water: it darkens and stays so.
+    pub flooded_gain: f32,
+    /// Seconds after which a lasting change of the glass alone is taken for a flood.
+    pub flooded_secs: f64,
+}
+
+impl Default for HealthSettings {
+    fn default() -> Self {
+        Self {
+            dark_level: 8.0,
+            light_step: 1.8,
+            covered_share: 0.3,
+            patience_secs: 0.25,
+            recovery_secs: 0.3,
+            frozen_secs: 4.0,
+            agreeing_share: 0.35,
+            farthest_px: 8.5,
+            gap_secs: 0.35,
+            flooded_gain: 0.75,
+            flooded_secs: 4.0,
+        }
+    }
+}
+
+/// What the watch over one glass says after a frame.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Trust {
+    /// The frame may be counted in.
+    Clear,
+    /// Blind, for this reason, since `since_secs`.
+    Blind {
+        /// The reason.
+        why: BlindWhy,
+        /// Source time since which, seconds (may lie before the frame that showed it).
+        since_secs: f64,
+    },
+}
+
+/// A blind spell that is over.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Spell {
+    /// From when to when.
+    pub span: Span,
+    /// Why.
+    pub why: BlindWhy,
+}
+
+/// Watches over one glass.
+#[derive(Clone, Debug)]
+pub struct Watch {
+    settings: HealthSettings,
+    last_secs: Option<f64>,
+    last_mean: f32,
+    changed_secs: Option<f64>,
+    suspect: Option<(BlindWhy, f64)>,
+    blind: Option<(BlindWhy, f64)>,
+    good_since_secs: Option<f64>,
+}
+
+impl Watch {
+    /// A watch that trusts the picture until it has a reason not to.
+    #[must_use]
+    pub fn new(settings: HealthSettings) -> Self {
+        Self {
+            settings,
+            last_secs: None,
+            last_mean: 0.0,
+            changed_secs: None,
+            suspect: None,
+            blind: None,
+            good_since_secs: None,
+        }
+    }
+
+    /// Takes the signs of a frame. Gives the spells that ended with it, and the verdict.
+    pub fn frame(&mut self, signs: &Signs) -> (Vec<Spell>, Trust) {
+        let mut over = Vec::new();
+        let now = signs.at_secs;
+        if let Some(last) = self.last_secs
+            && now - last > self.settings.gap_secs
+            && self.blind.is_none()
+        {
+            // Frames were lost, and a bead could have passed in the meantime.
+            over.push(Spell {
+                span: Span {
+                    from_secs: last,
+                    to_secs: now,
+                },
+                why: BlindWhy::NoFrames,
+            });
+        }
+        if !signs.identical || self.changed_secs.is_none() {
+            self.changed_secs = Some(now);
+        }
+        let sign = self.sign(signs);
+        self.last_mean = signs.mean;
+        self.last_secs = Some(now);
+        match sign {
+            Some((why, since)) => {
+                self.good_since_secs = None;
+                let first = match self.suspect {
+                    Some((same, first)) if same == why => first,
+                    _ => since,
+                };
+                self.suspect = Some((why, first));
+                let patient = match why {
+                    BlindWhy::Frozen | BlindWhy::LightChanged => 0.0,
+                    _ => self.settings.patience_secs,
+                };
+                if now - first >= patient {
+                    self.go_blind(why, first);
+                }
+                self.refine(signs);
+            }
+            None => {
+                self.suspect = None;
+                if let Some((why, since)) = self.blind {
+                    let good = *self.good_since_secs.get_or_insert(now);
+                    let recovery = match why {
+                        // Frames are back: what is seen now can be counted at once.
+                        BlindWhy::NoFrames | BlindWhy::CameraLost | BlindWhy::Frozen => 0.0,
+                        _ => self.settings.recovery_secs,
+                    };
+                    if now - good >= recovery {
+                        over.push(Spell {
+                            span: Span {
+                                from_secs: since,
+                                to_secs: now,
+                            },
+                            why,
+                        });
+                        self.blind = None;
+                        self.good_since_secs = None;
+                    }
+                }
+            }
+        }
+        (over, self.trust())
+    }
+
+    /// No frame came. After the gap that could hide a bead the glass is blind since the last one.
+    pub fn no_frame(&mut self, at_secs: f64, why: BlindWhy) -> Trust {
+        let since = *self.last_secs.get_or_insert(at_secs);
+        if at_secs - since > self.settings.gap_secs {
+            self.go_blind(why, since);
+        }
+        self.good_since_secs = None;
+        self.trust()
+    }
+
+    /// The end of watching: closes a spell that is still open.
+    pub fn finish(&mut self, at_secs: f64) -> Option<Spell> {
+        self.blind.take().map(|(why, since)| Spell {
+            span: Span {
+                from_secs: since,
+                to_secs: at_secs.max(since),
+            },
+            why,
+        })
+    }
+
+    /// The scene has been learned anew: what was blind for it is over.
+    pub fn start_over(&mut self, at_secs: f64) -> Option<Spell> {
+        self.suspect = None;
+        self.good_since_secs = None;
+        self.last_mean = 0.0;
+        self.finish(at_secs)
+    }
+
+    /// The verdict as it stands.
+    #[must_use]
+    pub fn trust(&self) -> Trust {
+        match self.blind {
+            Some((why, since_secs)) => Trust::Blind { why, since_secs },
+            None => Trust::Clear,
+        }
+    }
+
+    fn go_blind(&mut self, why: BlindWhy, since_secs: f64) {
+        match &mut self.blind {
+            None => self.blind = Some((why, since_secs)),
+            // A lost camera is worse news than missing frames, and a reason once found stays.
+            Some((held, _)) if why == BlindWhy::CameraLost => *held = why,
+            Some(_) => {}
+        }
+    }
+
+    /// A covered glass that stays dark while its surround is where it was is full of oil.
+    fn refine(&mut self, signs: &Signs) {
+        if let Some((why, since)) = &mut self.blind
+            && *why == BlindWhy::Covered
+            && signs.at_secs - *since > self.settings.flooded_secs
+            && signs.agreeing > 0.7
+            && signs.gain < self.settings.flooded_gain
+        {
+            *why = BlindWhy::Flooded;
+        }
+    }
+
+    fn sign(&self, signs: &Signs) -> Option<(BlindWhy, f64)> {
+        let s = &self.settings;
+        let now = signs.at_secs;
+        if let Some(changed) = self.changed_secs
+            && now - changed >= s.frozen_secs
+        {
+            return Some((BlindWhy::Frozen, changed));
+        }
+        if signs.mean < s.dark_level {
+            return Some((BlindWhy::Dark, now));
+        }
+        // The base keeps near-black from making steps of its noise.
+        let step = (signs.mean + LIGHT_BASE) / (self.last_mean + LIGHT_BASE);
+        if self.last_mean > 0.0 && step.max(1.0 / step) > s.light_step {
+            return Some((BlindWhy::LightChanged, now));
+        }
+        if signs.agreeing < s.agreeing_share || signs.shift_px > s.farthest_px {
+            return Some((BlindWhy::Moved, now));
+        }
+        if signs.changed > s.covered_share {
+            return Some((BlindWhy::Covered, now));
+        }
+        None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn good(at_secs: f64) -> Signs {
+        Signs {
+            at_secs,
+            mean: 120.0,
+            gain: 1.0,
+            changed: 0.01,
+            agreeing: 0.98,
+            shift_px: 0.2,
+            identical: false,
+        }
+    }
+
+    fn run(
+        watch: &mut Watch,
+        frames: std::ops::Range<u32>,
+        signs: impl Fn(f64) -> Signs,
+    ) -> Vec<Spell> {
+        frames
+            .flat_map(|f| watch.frame(&signs(f64::from(f) / 30.0)).0)
+            .collect()
+    }
+
+    #[test]
+    fn a_good_picture_is_trusted() {
+        let mut watch = Watch::new(HealthSettings::default());
+        assert!(run(&mut watch, 0..300, good).is_empty());
+        assert_eq!(watch.trust(), Trust::Clear);
+    }
+
+    #[test]
+    fn something_in_the_way_is_one_spell_that_begins_when_it_came() {
+        let mut watch = Watch::new(HealthSettings::default());
+        let spells = run(&mut watch, 0..300, |t| Signs {
+            changed: if (2.0..5.0).contains(&t) { 0.8 } else { 0.0 },
+            ..good(t)
+        });
+        assert_eq!(spells.len(), 1);
+        assert_eq!(spells[0].why, BlindWhy::Covered);
+        assert!((spells[0].span.from_secs - 2.0).abs() < 0.04);
+        assert!((spells[0].span.to_secs - 5.3).abs() < 0.08);
+    }
+
+    #[test]
+    fn a_flicker_of_two_frames_is_no_spell() {
+        let mut watch = Watch::new(HealthSettings::default());
+        let spells = run(&mut watch, 0..300, |t| Signs {
+            changed: if (2.0..2.07).contains(&t) { 0.8 } else { 0.0 },
+            ..good(t)
+        });
+        assert!(spells.is_empty());
+    }
+
+    #[test]
+    fn a_frozen_picture_was_blind_from_its_last_change() {
+        let mut watch = Watch::new(HealthSettings::default());
+        let spells = run(&mut watch, 0..400, |t| Signs {
+            identical: (3.0..9.0).contains(&t),
+            ..good(t)
+        });
+        assert_eq!(spells.len(), 1);
+        assert_eq!(spells[0].why, BlindWhy::Frozen);
+        assert!((spells[0].span.from_secs - 3.0).abs() < 0.05);
+        assert!((spells[0].span.to_secs - 9.0).abs() < 0.05);
+    }
+
+    #[test]
+    fn a_gap_between_frames_is_a_spell_and_so_is_silence() {
+        let mut watch = Watch::new(HealthSettings::default());
+        watch.frame(&good(0.0));
+        let (over, trust) = watch.frame(&good(1.0));
+        assert_eq!(
+            over[0].span,
+            Span {
+                from_secs: 0.0,
+                to_secs: 1.0
+            }
+        );
+        assert_eq!(trust, Trust::Clear);
+        assert_eq!(watch.no_frame(1.2, BlindWhy::NoFrames), Trust::Clear);
+        assert!(matches!(
+            watch.no_frame(1.5, BlindWhy::NoFrames),
+            Trust::Blind {
+                since_secs: 1.0,
+                ..
+            }
+        ));
+        assert!(matches!(
+            watch.no_frame(2.5, BlindWhy::CameraLost),
+            Trust::Blind {
+                why: BlindWhy::CameraLost,
+                since_secs: 1.0
+            }
+        ));
+        let (over, trust) = watch.frame(&good(4.0));
+        assert_eq!(over.len(), 1);
+        assert_eq!(
+            over[0].span,
+            Span {
+                from_secs: 1.0,
+                to_secs: 4.0
+            }
+        );
+        assert_eq!(trust, Trust::Clear);
+    }
+
+    #[test]
+    fn a_flood_is_told_from_something_in_the_way() {
+        let mut watch = Watch::new(HealthSettings::default());
+        run(&mut watch, 0..300, |t| Signs {
+            changed: if t > 2.0 { 0.9 } else { 0.0 },
+            gain: if t > 2.0 { 0.6 } else { 1.0 },
+            ..good(t)
+        });
+        assert!(matches!(
+            watch.trust(),
+            Trust::Blind {
+                why: BlindWhy::Flooded,
+                ..
+            }
+        ));
+    }
+}

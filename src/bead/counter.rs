@@ -1,0 +1,360 @@
+//! Counts the beads of one glass: steadies, compares with the picture at rest, finds candidates,
+//! follows and explains them. One frame in, settled beads out; it decides nothing about trust in
+//! the picture, but tells what is needed to decide.
+
+use std::sync::Arc;
+
+use image::GrayImage;
+use ndarray::Array2;
+
+use crate::base::{Frame, GlassKind, Ring};
+use crate::bead::Bead;
+use crate::bead::candidate::{Wariness, candidates};
+use crate::bead::explain::{Bore, Explained, explain, same_bead, together};
+use crate::bead::rest::{Difference, Rest};
+use crate::bead::sample::Sampler;
+use crate::bead::steady::{Pose, Steady};
+use crate::bead::strip::Strip;
+use crate::bead::track::{Path, Tracker};
+use crate::glass::Outline;
+
+/// Time over which the first picture at rest is gathered, seconds. Nothing is lost: these frames
+/// are counted as soon as it is known.
+const GATHER_SECS: f64 = 0.7;
+/// Most frames gathered (at 120 frames a second).
+const GATHER_FRAMES: usize = 90;
+/// A path so many times stronger beside a weaker one makes that its reflection.
+const SHADOW_RATIO: f32 = 1.5;
+/// Settled beads kept for comparison, so that no bead counts twice.
+const REMEMBERED: usize = 12;
+/// Columns of the strip that are kept: ten seconds at 30 frames a second.
+const STRIP_COLUMNS: usize = 300;
+
+/// What one look at a glass tells about the picture itself.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Look {
+    /// Where the glass stands and how the surround is lit.
+    pub pose: Pose,
+    /// Mean luma of the glass, grey levels.
+    pub mean: f32,
+    /// Light of the glass against rest.
+    pub gain: f32,
+    /// Share of the glass that is far from rest.
+    pub changed: f32,
+    /// Not a single sample differs from the frame before.
+    pub identical: bool,
+    /// The picture at rest is not known yet.
+    pub gathering: bool,
+}
+
+/// Where a bead that is still on its way is now, picture pixels.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OnItsWay {
+    /// Picture x.
+    pub x_px: f64,
+    /// Picture y.
+    pub y_px: f64,
+    /// Half its height.
+    pub radius_px: f64,
+}
+
+/// Counts the beads of one glass.
+#[derive(Clone, Debug)]
+pub struct Counter {
+    kind: GlassKind,
+    px_per_mm: Option<f64>,
+    outline: Outline,
+    sampler: Sampler,
+    steady: Option<Steady>,
+    rest: Rest,
+    wariness: Wariness,
+    tracker: Tracker,
+    first_frame: u64,
+    gathered: Vec<(f64, Array2<f32>)>,
+    patch: Array2<f32>,
+    before: Array2<f32>,
+    difference: Option<Difference>,
+    at_secs: f64,
+    pose: Pose,
+    settled: Ring<Explained>,
+    strip: Strip,
+}
+
+impl Counter {
+    /// A counter for one outline; `px_per_mm` is the scale at the glass's axis, when known.
+    #[must_use]
+    pub fn new(outline: &Outline, px_per_mm: Option<f64>) -> Self {
+        let sampler = Sampler::new(outline);
+        let shape = sampler.shape();
+        Self {
+            kind: outline.kind,
+            px_per_mm,
+            outline: *outline,
+            steady: None,
+            rest: Rest::new(shape),
+            wariness: Wariness::default(),
+            tracker: Tracker::new(shape),
+            first_frame: 1,
+            gathered: Vec::new(),
+            patch: Array2::zeros(shape),
+            before: Array2::zeros(shape),
+            difference: None,
+            at_secs: 0.0,
+            pose: Pose::default(),
+            settled: Ring::new(REMEMBERED),
+            strip: Strip::new(shape.0, STRIP_COLUMNS),
+            sampler,
+        }
+    }
+
+    /// Takes a new scale; counts go on.
+    pub fn set_scale(&mut self, px_per_mm: Option<f64>) {
+        self.px_per_mm = px_per_mm;
+    }
+
+    /// Looks at a frame. Call [`Counter::count`] next, for the same frame.
+    pub fn look(&mut self, frame: &Frame) -> Look {
+        self.at_secs = frame.at_secs;
+        let steady = self
+            .steady
+            .get_or_insert_with(|| Steady::new(&frame.luma, &self.outline));
+        self.pose = steady.pose(&frame.luma);
+        std::mem::swap(&mut self.patch, &mut self.before);
+        self.sampler
+            .take(&frame.luma, self.pose.shift_px, &mut self.patch);
+        let identical = self.patch == self.before;
+        let mean = self.patch.mean().unwrap_or(0.0);
+        let (gain, changed) = if self.rest.is_ready() {
+            let difference = self.rest.difference(&self.patch, self.sampler.inside());
+            let told = (difference.gain, difference.changed);
+            self.difference = Some(difference);
+            told
+        } else {
+            self.difference = None;
+            (1.0, 0.0)
+        };
+        Look {
+            pose: self.pose,
+            mean,
+            gain,
+            changed,
+            identical,
+            gathering: !self.rest.is_ready(),
+        }
+    }
+
+    /// Counts in the frame last looked at. While `blind` nothing is learned and nothing counted;
+    /// what was on its way when the blind spell began is settled if it was already certain.
+    pub fn count(&mut self, blind: Sight) -> Vec<Bead> {
+        match blind {
+            Sight::Blind => {
+                self.gathered.clear();
+                self.strip.push_blank();
+                self.give_up()
+            }
+            Sight::Repeated => Vec::new(),
+            Sight::Clear => {
+                if self.rest.is_ready() {
+                    self.count_now()
+                } else {
+                    self.gather()
+                }
+            }
+        }
+    }
+
+    /// Frames were lost: what was on its way is settled if already certain, and what is seen
+    /// above mid-glass next has passed unseen.
+    pub fn interrupted(&mut self) -> Vec<Bead> {
+        self.give_up()
+    }
+
+    /// The light or the scene is another than before a blind spell: learns the picture at rest
+    /// anew from the next moments, which are counted as soon as it is known.
+    pub fn relearn(&mut self) {
+        self.rest = Rest::new(self.sampler.shape());
+        self.wariness = Wariness::default();
+        self.tracker.doubt_clutter();
+        self.gathered.clear();
+        self.difference = None;
+    }
+
+    /// Forgets the picture at rest: the scene has changed for good.
+    pub fn start_over(&mut self) -> Vec<Bead> {
+        let beads = self.give_up();
+        self.rest = Rest::new(self.sampler.shape());
+        self.steady = None;
+        self.gathered.clear();
+        self.difference = None;
+        beads
+    }
+
+    /// Settles what can be settled: the clip is over.
+    pub fn finish(&mut self) -> Vec<Bead> {
+        let mut beads = Vec::new();
+        if !self.rest.is_ready() {
+            beads.extend(self.begin());
+        }
+        beads.extend(self.give_up());
+        beads
+    }
+
+    /// The strip, newest column to the right.
+    #[must_use]
+    pub fn strip(&self) -> Arc<GrayImage> {
+        self.strip.picture()
+    }
+
+    /// The pose of the glass in the frame last looked at.
+    #[must_use]
+    pub fn pose(&self) -> Pose {
+        self.pose
+    }
+
+    /// Beads that are rising now and not yet settled.
+    #[must_use]
+    pub fn on_their_way(&self) -> Vec<OnItsWay> {
+        self.tracker
+            .paths()
+            .iter()
+            .filter(|p| p.rises() && p.speed() > 0.0)
+            .filter_map(|p| {
+                let last = p.newest()?;
+                let row = p.expected_row(self.at_secs).max(0.0);
+                let (x_px, y_px) = self.sampler.picture_from_sample(
+                    f64::from(row),
+                    f64::from(last.seen.col),
+                    self.pose.shift_px,
+                );
+                Some(OnItsWay {
+                    x_px,
+                    y_px,
+                    radius_px: f64::from(last.seen.height) / 2.0 * self.sampler.step_px(),
+                })
+            })
+            .collect()
+    }
+
+    fn gather(&mut self) -> Vec<Bead> {
+        self.gathered.push((self.at_secs, self.patch.clone()));
+        let since = self.gathered.first().map_or(0.0, |g| self.at_secs - g.0);
+        if since >= GATHER_SECS || self.gathered.len() >= GATHER_FRAMES {
+            self.begin()
+        } else {
+            Vec::new()
+        }
+    }
+
+    /// The picture at rest is known: count the gathered frames.
+    fn begin(&mut self) -> Vec<Bead> {
+        let gathered = std::mem::take(&mut self.gathered);
+        let first: Vec<&Array2<f32>> = gathered.iter().map(|g| &g.1).collect();
+        self.rest.begin(&first, self.at_secs);
+        self.first_frame = self.tracker.frames() + 1;
+        let newest = (self.at_secs, self.patch.clone());
+        let mut beads = Vec::new();
+        for (at_secs, patch) in gathered {
+            self.at_secs = at_secs;
+            self.difference = Some(self.rest.difference(&patch, self.sampler.inside()));
+            self.patch = patch;
+            beads.extend(self.count_now());
+        }
+        (self.at_secs, self.patch) = newest;
+        beads
+    }
+
+    fn count_now(&mut self) -> Vec<Bead> {
+        let Some(difference) = self.difference.take() else {
+            return Vec::new();
+        };
+        let found = candidates(&difference, self.sampler.inside(), &mut self.wariness);
+        self.strip.push(&difference);
+        let over = self.tracker.step(self.at_secs, &found, &self.patch);
+        self.rest.learn(&self.patch, &difference, self.at_secs);
+        self.difference = Some(difference);
+        self.settle(&over)
+    }
+
+    fn give_up(&mut self) -> Vec<Bead> {
+        let over = self.tracker.give_up();
+        self.first_frame = self.tracker.frames() + 1;
+        self.settle(&over)
+    }
+
+    fn settle(&mut self, paths: &[Path]) -> Vec<Bead> {
+        let (rows, cols) = self.sampler.shape();
+        let bore = Bore {
+            rows: rows as f32,
+            cols: cols as f32,
+            kind: self.kind,
+            first_frame: self.first_frame,
+            frames_per_s: (1.0 / self.tracker.frame_secs().max(1e-3)) as f32,
+        };
+        let mut explained: Vec<(Explained, Option<Arc<GrayImage>>)> = paths
+            .iter()
+            .filter_map(|path| {
+                Some((
+                    explain(path, &bore, self.tracker.clutter())?,
+                    path.picture.clone(),
+                ))
+            })
+            .collect();
+        // The strongest first: a reflection or a broken piece must not displace the bead.
+        explained.sort_by(|a, b| b.0.strength.total_cmp(&a.0.strength));
+        let mut beads = Vec::new();
+        for (bead, picture) in explained {
+            if self.settled.iter().any(|other| same_bead(other, &bead)) || self.is_shadow(&bead) {
+                continue;
+            }
+            beads.push(self.bead(&bead, picture));
+            self.settled.push(bead);
+        }
+        beads.sort_by(|a: &Bead, b: &Bead| a.at_secs.total_cmp(&b.at_secs));
+        beads
+    }
+
+    /// Whether it only runs beside something stronger that is still on its way: its reflection in
+    /// the wall of the glass, or a piece of its rim.
+    fn is_shadow(&self, bead: &Explained) -> bool {
+        self.tracker.paths().iter().any(|path| {
+            path.rises() && path.strength() > SHADOW_RATIO * bead.strength && {
+                let other: Vec<(u64, f32)> =
+                    path.points.iter().map(|p| (p.frame, p.seen.row)).collect();
+                let height = path
+                    .newest()
+                    .map_or(0.0, |p| p.seen.height)
+                    .max(bead.height);
+                let (both, apart) = together(&bead.rows, &other, 0.75 * height);
+                both * 2 >= bead.rows.len() && apart * 2 < both
+            }
+        })
+    }
+
+    fn bead(&self, bead: &Explained, picture: Option<Arc<GrayImage>>) -> Bead {
+        let step_px = self.sampler.step_px();
+        let height_px = f64::from(bead.height) * step_px;
+        let rise_px_per_s = f64::from(bead.rows_per_s) * step_px;
+        Bead {
+            at_secs: bead.at_secs,
+            kind: bead.kind,
+            rise_px_per_s,
+            rise_mm_per_s: self.px_per_mm.map(|scale| rise_px_per_s / scale),
+            height_px,
+            diameter_mm: self.px_per_mm.map(|scale| height_px / scale),
+            confidence: f64::from(bead.confidence),
+            settled_at_secs: self.at_secs,
+            picture,
+        }
+    }
+}
+
+/// Whether the frame last looked at may be counted in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sight {
+    /// It may.
+    Clear,
+    /// It is the frame before once more: it tells nothing.
+    Repeated,
+    /// It cannot be trusted.
+    Blind,
+}

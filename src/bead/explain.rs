@@ -1,0 +1,424 @@
+//! What a path was: a bead with its mid-glass time, speed, size and kind, or nothing. The tests
+//! are those of physics: it rises through the glass, steadily, as one compact thing.
+
+use crate::base::{BeadKind, GlassKind};
+use crate::bead::clutter::Clutter;
+use crate::bead::track::{Path, Sighting};
+
+/// Share of the glass's height through which a bead must be seen to rise.
+const LEAST_RISE: f32 = 0.24;
+/// Fewest sightings: at 15 frames a second a fast bead crosses a port in three.
+const FEWEST_SIGHTINGS: usize = 3;
+/// Chance that a bead on its way is not seen in one frame.
+const UNSEEN_CHANCE: f32 = 0.1;
+/// Share of the height by which the path may begin above the middle: what rises came from below,
+/// but a bead that leaves the nozzle is one with it at first.
+const BEGINS_ABOVE: f32 = 0.25;
+/// Share of the height by which the path may end below the middle.
+const ENDS_BELOW: f32 = 0.1;
+/// Least share of the frames between first and last sighting in which it was seen.
+const LEAST_COVER: f32 = 0.45;
+/// Most scatter about a smooth path, as a share of the height.
+const MOST_SCATTER: f32 = 0.045;
+/// Longest passage through the whole glass, seconds: cold, heavy oil in a long glass.
+const LONGEST_PASSAGE_SECS: f32 = 8.0;
+/// Tallest bead, as a share of the height of a tube (a port may hold one of half its height).
+const TALLEST_SHARE: f32 = 0.5;
+/// Tallest bead in a tube, as a share of its width: what rises in a bore is no longer than wide.
+const TALLEST_IN_TUBE: f32 = 0.65;
+/// Least progress in each of the last three quarters of the way, against the mean: only while it
+/// lets go of the nozzle may a bead be slow, and it never rests.
+const LEAST_PROGRESS: f32 = 0.4;
+/// Sightings within this ratio of the usual height count as the same thing.
+const SAME_HEIGHT: f32 = 1.6;
+/// Least share of such sightings: what shrinks or grows on its way is light, not oil.
+const LEAST_SAME: f32 = 0.6;
+/// Most and least width over height: a ball on the axis of a tube is 1.33 times as wide as high,
+/// near its wall less, with noise more or less.
+const SHAPES: std::ops::RangeInclusive<f32> = 0.4..=3.6;
+/// Widest bead, as a share of the glass.
+const WIDEST_SHARE: f32 = 0.85;
+/// Where oil and gas part, in the bead's own diameters a second. Oil in water rises 16 to 31
+/// diameters a second from 2 to 6 mm (drag law of Schiller and Naumann, 20 to 95 °C), a gas bubble
+/// of 1 to 3 mm at least 70; between them lies the geometric mean.
+const GAS_DIAMETERS_PER_S: f32 = 46.0;
+/// Widening by a round, water-filled glass: the refractive index of water.
+const WATER_INDEX: f32 = 1.333;
+
+/// A bead in samples of the straightened glass.
+#[derive(Clone, Debug)]
+pub struct Explained {
+    /// Source time at mid-glass, seconds.
+    pub at_secs: f64,
+    /// Rise speed about mid-glass, rows a second.
+    pub rows_per_s: f32,
+    /// Height, rows.
+    pub height: f32,
+    /// Width, columns.
+    pub width: f32,
+    /// Oil or gas.
+    pub kind: BeadKind,
+    /// 0 to 1.
+    pub confidence: f32,
+    /// Usual weight of its sightings, grey levels × samples.
+    pub strength: f32,
+    /// Sightings it rests on: frame number and row.
+    pub rows: Vec<(u64, f32)>,
+}
+
+/// The glass a path was seen in.
+#[derive(Clone, Copy, Debug)]
+pub struct Bore {
+    /// Rows of the straightened glass.
+    pub rows: f32,
+    /// Columns.
+    pub cols: f32,
+    /// Tube or port.
+    pub kind: GlassKind,
+    /// Number of the first frame that was looked at since the start or the last blind spell.
+    pub first_frame: u64,
+    /// Frames a second.
+    pub frames_per_s: f32,
+}
+
+/// Judges a path. None when it was no bead, or did not pass mid-glass.
+#[must_use]
+pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained> {
+    let points = moving(&path.points);
+    let (first, last) = (points.first()?, points.last()?);
+    if points.len() < FEWEST_SIGHTINGS {
+        return None;
+    }
+    let middle = bore.rows / 2.0 - 0.5;
+    let rise = first.seen.row - last.seen.row;
+    if rise < LEAST_RISE * bore.rows || last.seen.row > middle + ENDS_BELOW * bore.rows {
+        return None;
+    }
+    // In sight from the first frame on and above the middle already: it passed before.
+    let begins_above = (middle - first.seen.row) / bore.rows;
+    if begins_above > BEGINS_ABOVE || (begins_above > 0.0 && first.frame <= bore.first_frame + 1) {
+        return None;
+    }
+    let frames = (last.frame - first.frame + 1) as f32;
+    let cover = points.len() as f32 / frames;
+    if cover < LEAST_COVER {
+        return None;
+    }
+    let ups = points
+        .windows(2)
+        .filter(|w| w[1].seen.row < w[0].seen.row + 0.5)
+        .count() as f32
+        / (points.len() - 1) as f32;
+    if ups < 0.8 {
+        return None;
+    }
+    let lone: Vec<&Sighting> = whole(points, bore.rows);
+    let path_fit = crossing(&lone, middle, bore.rows)?;
+    let (at_secs, rows_per_s, scatter) = (path_fit.at_secs, path_fit.rows_per_s, path_fit.scatter);
+    if scatter > MOST_SCATTER * bore.rows + 1.0 || rows_per_s <= 0.0 {
+        return None;
+    }
+    if bore.rows / rows_per_s > LONGEST_PASSAGE_SECS {
+        return None;
+    }
+    let (height, width) = size(&lone, middle);
+    let tallest = match bore.kind {
+        GlassKind::Tube => (TALLEST_IN_TUBE * bore.cols).min(TALLEST_SHARE * bore.rows),
+        GlassKind::Port => TALLEST_SHARE * bore.rows,
+    };
+    if height > tallest || width > WIDEST_SHARE * bore.cols {
+        return None;
+    }
+    if !SHAPES.contains(&(width / height.max(1.0))) || !goes_on(points) {
+        return None;
+    }
+    let same = lone
+        .iter()
+        .filter(|p| p.seen.height.max(height) < SAME_HEIGHT * p.seen.height.min(height))
+        .count();
+    if (same as f32) < LEAST_SAME * lone.len() as f32 {
+        return None;
+    }
+    let across = match bore.kind {
+        GlassKind::Tube => width / WATER_INDEX,
+        GlassKind::Port => width,
+    };
+    // Motion lengthens a fast bubble and never widens it: the smaller is nearer the truth.
+    let diameter = height.min(across).max(1.0);
+    let kind = if rows_per_s / diameter > GAS_DIAMETERS_PER_S {
+        BeadKind::Gas
+    } else {
+        BeadKind::Oil
+    };
+    let mut weights: Vec<f32> = lone.iter().map(|p| p.seen.weight).collect();
+    let weight = crate::bead::steady::median(&mut weights);
+    let unseen = frames - points.len() as f32;
+    let surplus =
+        evidence(&lone, &path_fit, clutter, unseen) - clutter.chance_runs(bore.frames_per_s);
+    if surplus < 0.0 {
+        return None;
+    }
+    let confidence = 1.0 - 0.5 * (-surplus / 4.0).exp() - 0.004;
+    Some(Explained {
+        at_secs,
+        rows_per_s,
+        height,
+        width,
+        kind,
+        confidence,
+        strength: weight,
+        rows: points.iter().map(|p| (p.frame, p.seen.row)).collect(),
+    })
+}
+
+/// Whether two explanations are of one bead: same place at the same time, and never clearly two.
+#[must_use]
+pub fn same_bead(a: &Explained, b: &Explained) -> bool {
+    let height = f32::midpoint(a.height, b.height).max(2.0);
+    let speed = a.rows_per_s.max(b.rows_per_s);
+    let apart = ((a.at_secs - b.at_secs).abs() as f32) * speed;
+    if apart > height * 1.5 {
+        return false;
+    }
+    let (both, distinct) = together(&a.rows, &b.rows, 0.75 * height);
+    // Never in one frame together: one bead whose path broke. Mostly apart: two beads.
+    both == 0 || distinct * 2 < both
+}
+
+/// In how many frames two paths were both seen, and in how many of these more than `apart` rows
+/// from each other.
+#[must_use]
+pub fn together(a: &[(u64, f32)], b: &[(u64, f32)], apart: f32) -> (usize, usize) {
+    let (mut both, mut distinct) = (0, 0);
+    let mut j = 0;
+    for (frame, row) in a {
+        while b.get(j).is_some_and(|(f, _)| f < frame) {
+            j += 1;
+        }
+        if let Some((f, other)) = b.get(j)
+            && f == frame
+        {
+            both += 1;
+            distinct += usize::from((row - other).abs() > apart);
+        }
+    }
+    (both, distinct)
+}
+
+/// Whether it kept rising all the way.
+fn goes_on(points: &[Sighting]) -> bool {
+    let (Some(first), Some(last)) = (points.first(), points.last()) else {
+        return false;
+    };
+    let (secs, rise) = (last.at_secs - first.at_secs, first.seen.row - last.seen.row);
+    if points.len() < 8 || secs <= 0.0 {
+        return true;
+    }
+    // Row at each quarter of the time, from the sighting nearest to it.
+    let row_at = |quarter: u8| {
+        let at = first.at_secs + secs * f64::from(quarter) / 4.0;
+        points
+            .iter()
+            .min_by(|a, b| (a.at_secs - at).abs().total_cmp(&(b.at_secs - at).abs()))
+            .map_or(0.0, |p| p.seen.row)
+    };
+    (1..4).all(|quarter| row_at(quarter) - row_at(quarter + 1) >= LEAST_PROGRESS * rise / 4.0)
+}
+
+/// Leaves out the time in which it stood still before it rose.
+fn moving(points: &[Sighting]) -> &[Sighting] {
+    let Some(first) = points.first() else {
+        return points;
+    };
+    let start = points
+        .iter()
+        .rposition(|p| p.seen.row > first.seen.row - 2.0)
+        .unwrap_or(0);
+    points.get(start..).unwrap_or(points)
+}
+
+/// Sightings in which it was alone and whole (not cut off by the ends of the glass).
+fn whole(points: &[Sighting], rows: f32) -> Vec<&Sighting> {
+    let lone: Vec<&Sighting> = points
+        .iter()
+        .filter(|p| !p.shared && p.seen.top > 0.7 && p.seen.bottom < rows - 0.7)
+        .collect();
+    if lone.len() >= 3 {
+        lone
+    } else {
+        points.iter().collect()
+    }
+}
+
+/// How a path crosses the middle.
+struct Crossing {
+    at_secs: f64,
+    rows_per_s: f32,
+    /// Scatter about the smooth path, rows rms.
+    scatter: f32,
+}
+
+/// How much less likely these sightings are by chance than by a bead, natural logarithm. The two
+/// least likely ones only had to turn up somewhere; all others had to lie on their path.
+fn evidence(points: &[&Sighting], fit: &Crossing, clutter: &Clutter, unseen: f32) -> f32 {
+    let aside: Vec<f32> = points
+        .windows(2)
+        .filter_map(|w| Some(w.get(1)?.seen.col - w.first()?.seen.col))
+        .collect();
+    let drift = (aside.iter().map(|d| d * d).sum::<f32>() / aside.len().max(1) as f32).sqrt();
+    let gate = (4.0 * fit.scatter.max(0.4) + 1.0) * (4.0 * drift.max(0.4) + 1.0);
+    let mut odds: Vec<(f32, f32)> = points
+        .iter()
+        .map(|p| {
+            let (row, weight) = (p.seen.row, p.seen.weight);
+            (
+                -clutter.expected(row, weight, gate).ln(),
+                -clutter.anywhere(row, weight).ln(),
+            )
+        })
+        .collect();
+    odds.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let free = odds.len().saturating_sub(2);
+    let on_path: f32 = odds.iter().take(free).map(|o| o.0).sum();
+    let somewhere: f32 = odds.iter().skip(free).map(|o| o.1.max(0.0)).sum();
+    on_path + somewhere + unseen.max(0.0) * UNSEEN_CHANCE.ln()
+}
+
+/// Time at the middle row, speed there (rows a second), and scatter about the path (rows rms),
+/// from a parabola row(t) fitted twice, the second time without outliers.
+fn crossing(points: &[&Sighting], middle: f32, rows: f32) -> Option<Crossing> {
+    let near: Vec<&&Sighting> = points
+        .iter()
+        .filter(|p| (p.seen.row - middle).abs() < 0.4 * rows)
+        .collect();
+    let chosen: Vec<(f64, f64)> = if near.len() >= 4 {
+        near.iter()
+            .map(|p| (p.at_secs, f64::from(p.seen.row)))
+            .collect()
+    } else {
+        points
+            .iter()
+            .map(|p| (p.at_secs, f64::from(p.seen.row)))
+            .collect()
+    };
+    let origin = chosen.iter().map(|p| p.0).sum::<f64>() / chosen.len().max(1) as f64;
+    let mut kept = chosen.clone();
+    let mut fit = parabola(&kept, origin)?;
+    for _ in 0..2 {
+        let mut off: Vec<f32> = chosen
+            .iter()
+            .map(|(t, r)| (r - value(fit, t - origin)).abs() as f32)
+            .collect();
+        let limit = f64::from(crate::bead::steady::median(&mut off)).max(0.4) * 4.0;
+        let inner: Vec<(f64, f64)> = chosen
+            .iter()
+            .copied()
+            .filter(|(t, r)| (r - value(fit, t - origin)).abs() <= limit)
+            .collect();
+        if inner.len() < 3 || inner.len() == kept.len() {
+            break;
+        }
+        kept = inner;
+        fit = parabola(&kept, origin)?;
+    }
+    let scatter = (kept
+        .iter()
+        .map(|(t, r)| (r - value(fit, t - origin)).powi(2))
+        .sum::<f64>()
+        / kept.len().max(1) as f64)
+        .sqrt();
+    // Newton from the sighting nearest to the middle.
+    let mut t = chosen
+        .iter()
+        .min_by(|a, b| {
+            (a.1 - f64::from(middle))
+                .abs()
+                .total_cmp(&(b.1 - f64::from(middle)).abs())
+        })?
+        .0
+        - origin;
+    for _ in 0..6 {
+        let slope = fit[1] + 2.0 * fit[2] * t;
+        if slope >= -1e-6 {
+            break;
+        }
+        t -= ((value(fit, t) - f64::from(middle)) / slope).clamp(-0.5, 0.5);
+    }
+    let speed = -(fit[1] + 2.0 * fit[2] * t);
+    (t.is_finite() && speed.is_finite()).then_some(Crossing {
+        at_secs: origin + t,
+        rows_per_s: speed as f32,
+        scatter: scatter as f32,
+    })
+}
+
+fn value(fit: [f64; 3], t: f64) -> f64 {
+    fit[0] + fit[1] * t + fit[2] * t * t
+}
+
+/// Least squares; a straight line when there are fewer than five points.
+fn parabola(points: &[(f64, f64)], origin: f64) -> Option<[f64; 3]> {
+    let n = points.len() as f64;
+    if points.len() < 2 {
+        return None;
+    }
+    let mut s = [0.0_f64; 5];
+    let mut b = [0.0_f64; 3];
+    for (t, r) in points {
+        let t = t - origin;
+        for (k, sum) in s.iter_mut().enumerate() {
+            *sum += t.powi(k as i32);
+        }
+        for (k, sum) in b.iter_mut().enumerate() {
+            *sum += r * t.powi(k as i32);
+        }
+    }
+    let line = || {
+        let spread = s[2] - s[1] * s[1] / n;
+        (spread > 1e-12).then(|| {
+            let slope = (b[1] - b[0] * s[1] / n) / spread;
+            [(b[0] - slope * s[1]) / n, slope, 0.0]
+        })
+    };
+    if points.len() < 5 {
+        return line();
+    }
+    let det = |m: [[f64; 3]; 3]| {
+        m[0][0] * (m[1][1] * m[2][2] - m[1][2] * m[2][1])
+            - m[0][1] * (m[1][0] * m[2][2] - m[1][2] * m[2][0])
+            + m[0][2] * (m[1][0] * m[2][1] - m[1][1] * m[2][0])
+    };
+    let m = [[s[0], s[1], s[2]], [s[1], s[2], s[3]], [s[2], s[3], s[4]]];
+    let whole = det(m);
+    if whole.abs() < 1e-15 {
+        return line();
+    }
+    let mut fit = [0.0; 3];
+    for (k, part) in fit.iter_mut().enumerate() {
+        let mut with = m;
+        for (row, value) in with.iter_mut().zip(b) {
+            row[k] = value;
+        }
+        *part = det(with) / whole;
+    }
+    Some(fit)
+}
+
+/// Median height and width of the sightings in the middle half of the glass.
+fn size(points: &[&Sighting], middle: f32) -> (f32, f32) {
+    let mut sorted: Vec<&&Sighting> = points.iter().collect();
+    sorted.sort_by(|a, b| {
+        (a.seen.row - middle)
+            .abs()
+            .total_cmp(&(b.seen.row - middle).abs())
+    });
+    let near = sorted
+        .get(..sorted.len().div_ceil(2).max(3).min(sorted.len()))
+        .unwrap_or(&[]);
+    let mut heights: Vec<f32> = near.iter().map(|p| p.seen.height).collect();
+    let mut widths: Vec<f32> = near.iter().map(|p| p.seen.width).collect();
+    (
+        crate::bead::steady::median(&mut heights),
+        crate::bead::steady::median(&mut widths),
+    )
+}

@@ -1,0 +1,330 @@
+//! The picture at rest: what one glass looks like with no bead in it, how noisy each sample is,
+//! and the difference of a frame from it. Learning is a slow median, so a bead that passes is
+//! never absorbed while films, lamps and reflections are followed.
+
+use ndarray::Array2;
+
+use crate::bead::steady::median;
+
+/// Samples in the slow median. A bead covers a sample for about a twentieth of a second, so even
+/// at sixty drops a minute it is in a few of these at most.
+const SAMPLES: usize = 15;
+/// Time between two samples once running, seconds: the median then spans about nine seconds.
+const SAMPLE_EVERY_SECS: f64 = 0.6;
+/// Smallest noise assumed, grey levels: quantising alone gives 0.3, video coding about this.
+const LEAST_NOISE: f32 = 0.9;
+/// Share of frames whose energy lies under the running noise estimate.
+const NOISE_QUANTILE: f32 = 0.85;
+/// That quantile of the mean of nine squares of unit normal noise (chi-square with 9 degrees of
+/// freedom over 9): turns the estimate into a variance.
+const NOISE_QUANTILE_OF_UNIT: f32 = 1.477;
+/// Speed of the running noise estimate, as a ratio per frame.
+const NOISE_STEP: f32 = 0.06;
+/// Frames over which a new median is worked out.
+const RELEARN_FRAMES: usize = 12;
+/// Rows over which light is taken as even: under a twentieth of a mains band in the picture.
+const LIGHT_ROWS: usize = 8;
+/// Added to both sides of a light ratio, grey levels, so that near-black does not blow it up.
+const LIGHT_BASE: f32 = 8.0;
+
+/// What a glass looks like at rest.
+#[derive(Clone, Debug)]
+pub struct Rest {
+    samples: Vec<Array2<f32>>,
+    next: usize,
+    last_sample_secs: f64,
+    stale_row: usize,
+    reference: Array2<f32>,
+    /// Running quantile of the 3 × 3 mean square, grey levels squared.
+    noise: Array2<f32>,
+    ready: bool,
+}
+
+/// One frame's glass against the picture at rest.
+#[derive(Clone, Debug)]
+pub struct Difference {
+    /// Signed difference after the light is evened, grey levels.
+    pub levels: Array2<f32>,
+    /// Mean square of the difference over 3 × 3 samples, grey levels squared.
+    pub square: Array2<f32>,
+    /// The same in units of each sample's own noise variance: about 1 where nothing happens.
+    pub energy: Array2<f32>,
+    /// Light of the glass against rest: 1 is the same.
+    pub gain: f32,
+    /// Share of samples far off (over sixteen times their noise's energy and over six levels), 0 to 1.
+    pub changed: f32,
+}
+
+impl Rest {
+    /// Nothing known yet.
+    #[must_use]
+    pub fn new(shape: (usize, usize)) -> Self {
+        Self {
+            samples: Vec::with_capacity(SAMPLES),
+            next: 0,
+            last_sample_secs: f64::NEG_INFINITY,
+            stale_row: usize::MAX,
+            reference: Array2::zeros(shape),
+            noise: Array2::from_elem(shape, LEAST_NOISE * LEAST_NOISE),
+            ready: false,
+        }
+    }
+
+    /// Starts from the pictures of the first moments (oldest first).
+    pub fn begin(&mut self, first: &[&Array2<f32>], at_secs: f64) {
+        let every = (first.len() as f64 / SAMPLES as f64).max(1.0);
+        self.samples.clear();
+        let mut position = 0.0;
+        while (position as usize) < first.len() && self.samples.len() < SAMPLES {
+            if let Some(sample) = first.get(position as usize) {
+                self.samples.push((*sample).clone());
+            }
+            position += every;
+        }
+        self.next = 0;
+        self.last_sample_secs = at_secs;
+        let rows = self.reference.nrows();
+        let mut column = Vec::with_capacity(SAMPLES);
+        for row in 0..rows {
+            self.relearn_row(row, &mut column);
+        }
+        let squares: Vec<Array2<f32>> = self
+            .samples
+            .iter()
+            .map(|sample| mean_square(&(sample - &self.reference)))
+            .collect();
+        let rank = (squares.len() as f32 * NOISE_QUANTILE) as usize;
+        for (at, noise) in self.noise.indexed_iter_mut() {
+            column.clear();
+            column.extend(squares.iter().map(|s| s[at]));
+            column.sort_by(f32::total_cmp);
+            *noise = column
+                .get(rank.min(column.len().saturating_sub(1)))
+                .copied()
+                .unwrap_or(1.0);
+        }
+        self.stale_row = usize::MAX;
+        self.ready = !self.samples.is_empty();
+    }
+
+    /// Whether the picture at rest is known.
+    #[must_use]
+    pub fn is_ready(&self) -> bool {
+        self.ready
+    }
+
+    /// The picture at rest, grey levels.
+    #[must_use]
+    pub fn reference(&self) -> &Array2<f32> {
+        &self.reference
+    }
+
+    /// Compares a straightened picture with the picture at rest.
+    #[must_use]
+    pub fn difference(&self, patch: &Array2<f32>, inside: &Array2<bool>) -> Difference {
+        let (rows, cols) = self.reference.dim();
+        let gains = self.light(patch, inside);
+        let mut levels = Array2::zeros((rows, cols));
+        let mut all = gains.clone();
+        let gain = median(&mut all);
+        // Evening out a dimmed picture multiplies its noise.
+        let dimmed = (1.0 / gain).powi(2).clamp(1.0, 100.0);
+        for row in 0..rows {
+            let inverse = 1.0 / between(&gains, row);
+            let offset = LIGHT_BASE * inverse - LIGHT_BASE;
+            let (patch, rest, inside) = (patch.row(row), self.reference.row(row), inside.row(row));
+            let mut out = levels.row_mut(row);
+            for (((level, now), rest), inside) in out.iter_mut().zip(patch).zip(rest).zip(inside) {
+                let value = now * inverse + offset - rest;
+                *level = if *inside { value } else { 0.0 };
+            }
+        }
+        let square = mean_square(&levels);
+        let mut energy = Array2::zeros((rows, cols));
+        let (mut changed, mut count) = (0_u32, 0_u32);
+        for ((((value, noise), square), level), inside) in energy
+            .iter_mut()
+            .zip(&self.noise)
+            .zip(&square)
+            .zip(&levels)
+            .zip(inside)
+        {
+            let variance = dimmed * (noise / NOISE_QUANTILE_OF_UNIT).max(LEAST_NOISE * LEAST_NOISE);
+            let here: f32 = if *inside { square / variance } else { 0.0 };
+            *value = here;
+            count += u32::from(*inside);
+            changed += u32::from(here > 16.0 && level.abs() > 6.0);
+        }
+        Difference {
+            levels,
+            square,
+            energy,
+            gain,
+            changed: changed as f32 / count.max(1) as f32,
+        }
+    }
+
+    /// Learns slowly from a frame that could be judged.
+    pub fn learn(&mut self, patch: &Array2<f32>, difference: &Difference, at_secs: f64) {
+        let up = 1.0 + NOISE_STEP * NOISE_QUANTILE;
+        let down = 1.0 / (1.0 + NOISE_STEP * (1.0 - NOISE_QUANTILE));
+        for (noise, square) in self.noise.iter_mut().zip(&difference.square) {
+            let step = if *square > *noise { up } else { down };
+            *noise = (*noise * step).clamp(0.02, 4000.0);
+        }
+        let rows = self.reference.nrows();
+        if at_secs - self.last_sample_secs >= SAMPLE_EVERY_SECS && self.stale_row >= rows {
+            self.last_sample_secs = at_secs;
+            if self.samples.len() < SAMPLES {
+                self.samples.push(patch.clone());
+            } else if let Some(oldest) = self.samples.get_mut(self.next) {
+                oldest.assign(patch);
+            }
+            self.next = (self.next + 1) % SAMPLES;
+            self.stale_row = 0;
+        }
+        // The new median is worked out over the next frames, some rows at a time.
+        if self.stale_row < rows {
+            let mut column = Vec::with_capacity(SAMPLES);
+            let until = (self.stale_row + rows.div_ceil(RELEARN_FRAMES)).min(rows);
+            for row in self.stale_row..until {
+                self.relearn_row(row, &mut column);
+            }
+            self.stale_row = until;
+        }
+    }
+
+    fn relearn_row(&mut self, row: usize, column: &mut Vec<f32>) {
+        for col in 0..self.reference.ncols() {
+            column.clear();
+            column.extend(self.samples.iter().map(|s| s[[row, col]]));
+            self.reference[[row, col]] = median(column);
+        }
+    }
+
+    /// Light ratio per block of rows: the median over the glass, so that a bead does not sway it.
+    fn light(&self, patch: &Array2<f32>, inside: &Array2<bool>) -> Vec<f32> {
+        let (rows, cols) = self.reference.dim();
+        let mut gains = Vec::with_capacity(rows.div_ceil(LIGHT_ROWS));
+        let mut ratios = Vec::with_capacity(LIGHT_ROWS * cols);
+        let mut start = 0;
+        while start < rows {
+            ratios.clear();
+            let end = (start + LIGHT_ROWS).min(rows);
+            for row in start..end {
+                for col in (row % 4..cols).step_by(4) {
+                    if inside[[row, col]] {
+                        ratios.push(
+                            (patch[[row, col]] + LIGHT_BASE)
+                                / (self.reference[[row, col]] + LIGHT_BASE),
+                        );
+                    }
+                }
+            }
+            let gain = if ratios.len() < 4 {
+                gains.last().copied().unwrap_or(1.0)
+            } else {
+                median(&mut ratios)
+            };
+            gains.push(gain.clamp(0.02, 50.0));
+            start = end;
+        }
+        gains
+    }
+}
+
+/// Mean of squares over 3 × 3 samples.
+fn mean_square(levels: &Array2<f32>) -> Array2<f32> {
+    let (rows, cols) = levels.dim();
+    let mut both = Array2::zeros((rows, cols));
+    let (Some(from), Some(into)) = (levels.as_slice(), both.as_slice_mut()) else {
+        return both;
+    };
+    let mut across = vec![0.0_f32; rows * cols];
+    for (line, out) in from.chunks_exact(cols).zip(across.chunks_exact_mut(cols)) {
+        for (value, level) in out.iter_mut().zip(line) {
+            *value += level * level;
+        }
+        for (value, level) in out.iter_mut().skip(1).zip(line) {
+            *value += level * level;
+        }
+        for (value, level) in out.iter_mut().zip(line.iter().skip(1)) {
+            *value += level * level;
+        }
+    }
+    for row in 0..rows {
+        for near in row.saturating_sub(1)..(row + 2).min(rows) {
+            let line = &across[near * cols..(near + 1) * cols];
+            let out = &mut into[row * cols..(row + 1) * cols];
+            for (value, sum) in out.iter_mut().zip(line) {
+                *value += sum * (1.0 / 9.0);
+            }
+        }
+    }
+    both
+}
+
+/// The gain of one row, straight between the middles of the blocks.
+fn between(gains: &[f32], row: usize) -> f32 {
+    let position = (row as f32 + 0.5) / LIGHT_ROWS as f32 - 0.5;
+    let last = gains.len().saturating_sub(1);
+    let lower = (position.max(0.0) as usize).min(last);
+    let upper = (lower + 1).min(last);
+    let part = (position - lower as f32).clamp(0.0, 1.0);
+    let (a, b) = (
+        gains.get(lower).copied().unwrap_or(1.0),
+        gains.get(upper).copied().unwrap_or(1.0),
+    );
+    a + (b - a) * part
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_change_of_light_leaves_no_difference_and_a_bead_does() {
+        let shape = (48, 24);
+        let inside = Array2::from_elem(shape, true);
+        let at_rest = Array2::from_shape_fn(shape, |(r, c)| 90.0 + r as f32 + (c % 5) as f32);
+        let mut rest = Rest::new(shape);
+        rest.begin(&[&at_rest, &at_rest, &at_rest], 0.0);
+        let mut brighter = at_rest.mapv(|v| (v + 8.0) * 1.3 - 8.0);
+        let calm = rest.difference(&brighter, &inside);
+        assert!(calm.energy.iter().all(|e| *e < 0.25));
+        assert!((calm.gain - 1.3).abs() < 0.01);
+        for row in 20..28 {
+            for col in 8..16 {
+                brighter[[row, col]] -= 40.0;
+            }
+        }
+        let with_bead = rest.difference(&brighter, &inside);
+        assert!((with_bead.levels[[24, 12]] + 40.0 / 1.3).abs() < 2.0);
+        assert!(with_bead.energy[[10, 4]] < 1.0);
+    }
+
+    #[test]
+    fn a_passing_bead_is_not_learned_but_a_lasting_change_is() {
+        let shape = (16, 16);
+        let inside = Array2::from_elem(shape, true);
+        let plain = Array2::from_elem(shape, 100.0_f32);
+        let mut spot = plain.clone();
+        spot[[8, 8]] = 60.0;
+        let mut rest = Rest::new(shape);
+        rest.begin(&[&plain], 0.0);
+        let mut at = 0.0;
+        for frame in 0..600 {
+            at += 1.0 / 30.0;
+            let patch = if frame % 30 < 2 { &spot } else { &plain };
+            let difference = rest.difference(patch, &inside);
+            rest.learn(patch, &difference, at);
+        }
+        assert_eq!(rest.reference()[[8, 8]], 100.0);
+        for _ in 0..400 {
+            at += 1.0 / 30.0;
+            let difference = rest.difference(&spot, &inside);
+            rest.learn(&spot, &difference, at);
+        }
+        assert_eq!(rest.reference()[[8, 8]], 60.0);
+    }
+}

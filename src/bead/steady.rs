@@ -1,0 +1,340 @@
+//! Steadying: how far the glass stands from its place in this frame, and how the light has
+//! changed, from the fixed texture around the glass. Sparse least squares on strong-gradient
+//! pixels (Lucas & Kanade 1981, with gain and offset as further unknowns and Tukey's biweight for
+//! what moves). It moves no pixel itself.
+
+use image::GrayImage;
+
+use crate::bead::sample::Look;
+use crate::glass::Outline;
+
+/// Most texture points per glass; more cost time and add little.
+const MOST_POINTS: usize = 500;
+/// Fewest points with which a shift can be told at all.
+const FEWEST_POINTS: usize = 40;
+/// How far round the glass texture is sought, as a share of its width.
+const SURROUND_SHARE: f64 = 0.35;
+/// Weakest usable gradient, grey levels a pixel.
+const WEAKEST_GRADIENT: f32 = 3.0;
+/// Farthest shift sought, pixels: three times the shake of a camera on an engine-house floor.
+const FARTHEST_PX: f64 = 9.0;
+/// Solver steps a frame.
+const STEPS: usize = 4;
+/// A step below this many pixels ends the search.
+const SMALL_STEP_PX: f64 = 0.02;
+
+/// One point of fixed texture.
+#[derive(Clone, Copy, Debug)]
+struct Point {
+    x: f32,
+    y: f32,
+    value: f32,
+    slope_x: f32,
+    slope_y: f32,
+}
+
+/// Where the glass stands in a frame and how the light is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pose {
+    /// Shift of the glass in the picture against the reference, pixels (x, y).
+    pub shift_px: (f64, f64),
+    /// Light of the surround against the reference: 1 is the same.
+    pub gain: f64,
+    /// What remains unexplained, grey levels (median absolute).
+    pub residual: f64,
+    /// Share of texture points that agree, 0 to 1.
+    pub agreeing: f64,
+}
+
+impl Default for Pose {
+    fn default() -> Self {
+        Self {
+            shift_px: (0.0, 0.0),
+            gain: 1.0,
+            residual: 0.0,
+            agreeing: 1.0,
+        }
+    }
+}
+
+/// Follows one glass against a reference picture.
+#[derive(Clone, Debug)]
+pub struct Steady {
+    points: Vec<Point>,
+    last_shift_px: (f64, f64),
+}
+
+impl Steady {
+    /// Chooses the texture around (not inside) the glass from a reference picture.
+    #[must_use]
+    pub fn new(reference: &GrayImage, outline: &Outline) -> Self {
+        let margin = outline.width_px * SURROUND_SHARE;
+        let edge = outline.upright_box();
+        let (w, h) = (i64::from(reference.width()), i64::from(reference.height()));
+        let x0 = ((edge.x - margin).floor() as i64).clamp(2, (w - 3).max(2));
+        let x1 = ((edge.x + edge.width + margin).ceil() as i64).clamp(2, (w - 3).max(2));
+        let y0 = ((edge.y - margin).floor() as i64).clamp(2, (h - 3).max(2));
+        let y1 = ((edge.y + edge.height + margin).ceil() as i64).clamp(2, (h - 3).max(2));
+        let get = |x: i64, y: i64| f32::from(reference.get_pixel(x as u32, y as u32).0[0]);
+        let mut steep_x = Vec::new();
+        let mut steep_y = Vec::new();
+        if w < 8 || h < 8 {
+            return Self {
+                points: Vec::new(),
+                last_shift_px: (0.0, 0.0),
+            };
+        }
+        for y in y0..=y1 {
+            for x in x0..=x1 {
+                let (across, along) = outline.glass_from_picture(x as f64 + 0.5, y as f64 + 0.5);
+                let inner = (2.0 * across / outline.width_px).abs() < 0.86
+                    && (2.0 * along / outline.height_px).abs() < 1.0;
+                if inner {
+                    continue;
+                }
+                let gx = (get(x + 1, y) - get(x - 1, y)) / 2.0;
+                let gy = (get(x, y + 1) - get(x, y - 1)) / 2.0;
+                let point = Point {
+                    x: x as f32 + 0.5,
+                    y: y as f32 + 0.5,
+                    value: get(x, y),
+                    slope_x: gx,
+                    slope_y: gy,
+                };
+                if gx.abs() >= WEAKEST_GRADIENT && gx.abs() >= gy.abs() {
+                    steep_x.push(point);
+                } else if gy.abs() >= WEAKEST_GRADIENT {
+                    steep_y.push(point);
+                }
+            }
+        }
+        // Both directions must be told, so both get half the points, spread over the whole
+        // surround: the steepest alone would all lie on one edge.
+        let mut points = thin(steep_x, MOST_POINTS / 2, |p| p.slope_x.abs());
+        points.extend(thin(steep_y, MOST_POINTS / 2, |p| p.slope_y.abs()));
+        Self {
+            points,
+            last_shift_px: (0.0, 0.0),
+        }
+    }
+
+    /// Finds the pose of the glass in a frame. With too little texture the pose stays at the
+    /// last one.
+    pub fn pose(&mut self, luma: &GrayImage) -> Pose {
+        if self.points.len() < FEWEST_POINTS {
+            return Pose {
+                shift_px: self.last_shift_px,
+                ..Pose::default()
+            };
+        }
+        let from_last = self.solve(luma, self.last_shift_px);
+        // A knock or a lost lock: try again from the middle before believing a bad fit.
+        let best = if from_last.agreeing < 0.5 {
+            let from_rest = self.solve(luma, (0.0, 0.0));
+            if from_rest.agreeing > from_last.agreeing {
+                from_rest
+            } else {
+                from_last
+            }
+        } else {
+            from_last
+        };
+        if best.agreeing >= 0.5 {
+            self.last_shift_px = best.shift_px;
+        }
+        best
+    }
+
+    fn solve(&self, luma: &GrayImage, start_px: (f64, f64)) -> Pose {
+        let look = Look::new(luma);
+        let (mut dx, mut dy) = start_px;
+        let (mut gain, mut offset) = (1.0_f64, 0.0_f64);
+        let mut errors: Vec<f32> = Vec::with_capacity(self.points.len());
+        let mut spread = 8.0_f64;
+        for step in 0..STEPS {
+            let mut normal = [[0.0_f64; 4]; 4];
+            let mut right = [0.0_f64; 4];
+            errors.clear();
+            // First pass: size of the disagreement, for the weights.
+            let values: Vec<f32> = self
+                .points
+                .iter()
+                .map(|p| look.at(f64::from(p.x) + dx, f64::from(p.y) + dy))
+                .collect();
+            if step == 0 {
+                (gain, offset) = light(&self.points, &values);
+            }
+            for (p, value) in self.points.iter().zip(&values) {
+                errors.push((f64::from(*value) - gain * f64::from(p.value) - offset) as f32);
+            }
+            spread = (1.4826 * f64::from(median_abs(&errors))).max(1.0);
+            let cut = 4.685 * spread;
+            for (p, error) in self.points.iter().zip(&errors) {
+                let u = f64::from(*error) / cut;
+                if u.abs() >= 1.0 {
+                    continue;
+                }
+                let weight = (1.0 - u * u).powi(2);
+                let row = [
+                    gain * f64::from(p.slope_x),
+                    gain * f64::from(p.slope_y),
+                    f64::from(p.value) / 128.0,
+                    1.0,
+                ];
+                for i in 0..4 {
+                    for j in 0..4 {
+                        normal[i][j] += weight * row[i] * row[j];
+                    }
+                    right[i] += weight * row[i] * f64::from(*error);
+                }
+            }
+            for (i, line) in normal.iter_mut().enumerate() {
+                line[i] += 1e-6 + line[i] * 1e-6;
+            }
+            let Some(answer) = solve4(normal, right) else {
+                break;
+            };
+            // I(p + d) ≈ g·R(p) + o + g·∇R·(true − d): moving by the answer lessens the error.
+            let (sx, sy) = (answer[0].clamp(-2.0, 2.0), answer[1].clamp(-2.0, 2.0));
+            dx = (dx - sx).clamp(-FARTHEST_PX, FARTHEST_PX);
+            dy = (dy - sy).clamp(-FARTHEST_PX, FARTHEST_PX);
+            gain = (gain + answer[2] / 128.0).clamp(0.05, 20.0);
+            offset += answer[3];
+            if sx.abs().max(sy.abs()) < SMALL_STEP_PX {
+                break;
+            }
+        }
+        let agree_cut = (4.685 * spread).min(24.0);
+        let agreeing = errors
+            .iter()
+            .filter(|e| f64::from(e.abs()) < agree_cut)
+            .count() as f64
+            / errors.len().max(1) as f64;
+        Pose {
+            shift_px: (dx, dy),
+            gain: brightness(&self.points, gain, offset),
+            residual: spread / 1.4826,
+            agreeing,
+        }
+    }
+}
+
+/// Ratio of the mean brightness now to that of the reference.
+fn brightness(points: &[Point], gain: f64, offset: f64) -> f64 {
+    let mean = points.iter().map(|p| f64::from(p.value)).sum::<f64>() / points.len().max(1) as f64;
+    if mean > 1.0 {
+        ((gain * mean + offset) / mean).clamp(0.0, 20.0)
+    } else {
+        1.0
+    }
+}
+
+/// First guess of gain (offset 0): the ratio of medians.
+fn light(points: &[Point], values: &[f32]) -> (f64, f64) {
+    let mut now: Vec<f32> = values.to_vec();
+    let mut then: Vec<f32> = points.iter().map(|p| p.value).collect();
+    let (a, b) = (median(&mut now), median(&mut then));
+    if b > 1.0 {
+        ((f64::from(a) / f64::from(b)).clamp(0.05, 20.0), 0.0)
+    } else {
+        (1.0, 0.0)
+    }
+}
+
+pub(crate) fn median(values: &mut [f32]) -> f32 {
+    if values.is_empty() {
+        return 0.0;
+    }
+    let middle = values.len() / 2;
+    *values.select_nth_unstable_by(middle, f32::total_cmp).1
+}
+
+fn median_abs(values: &[f32]) -> f32 {
+    let mut magnitudes: Vec<f32> = values.iter().map(|v| v.abs()).collect();
+    median(&mut magnitudes)
+}
+
+/// Keeps at most `most` points: every n-th of the steeper half.
+fn thin(mut points: Vec<Point>, most: usize, steepness: impl Fn(&Point) -> f32) -> Vec<Point> {
+    if points.len() <= most {
+        return points;
+    }
+    let keep = (points.len() / 2).max(most);
+    points.select_nth_unstable_by(keep - 1, |a, b| steepness(b).total_cmp(&steepness(a)));
+    points.truncate(keep);
+    points.sort_by(|a, b| a.y.total_cmp(&b.y).then(a.x.total_cmp(&b.x)));
+    let every = points.len() as f64 / most as f64;
+    (0..most)
+        .filter_map(|i| points.get((i as f64 * every) as usize).copied())
+        .collect()
+}
+
+/// Gaussian elimination with pivoting; none when the matrix is singular.
+fn solve4(mut a: [[f64; 4]; 4], mut b: [f64; 4]) -> Option<[f64; 4]> {
+    for col in 0..4 {
+        let pivot = (col..4).max_by(|&i, &j| a[i][col].abs().total_cmp(&a[j][col].abs()))?;
+        if a[pivot][col].abs() < 1e-12 {
+            return None;
+        }
+        a.swap(col, pivot);
+        b.swap(col, pivot);
+        for row in col + 1..4 {
+            let factor = a[row][col] / a[col][col];
+            let upper = a[col];
+            for (value, above) in a[row].iter_mut().zip(upper).skip(col) {
+                *value -= factor * above;
+            }
+            b[row] -= factor * b[col];
+        }
+    }
+    let mut x = [0.0; 4];
+    for row in (0..4).rev() {
+        let known: f64 = (row + 1..4).map(|k| a[row][k] * x[k]).sum();
+        x[row] = (b[row] - known) / a[row][row];
+    }
+    Some(x)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::GlassKind;
+
+    fn scene(dx: f64, dy: f64, gain: f64) -> GrayImage {
+        GrayImage::from_fn(160, 240, |x, y| {
+            let (x, y) = (f64::from(x) - dx, f64::from(y) - dy);
+            let smooth = |v: f64| 1.0 / (1.0 + (-v * 1.5).exp());
+            let tube = smooth(x - 50.0) - smooth(x - 110.0);
+            let fittings = smooth(40.0 - y) + smooth(y - 200.0);
+            let value =
+                60.0 + 90.0 * tube + 50.0 * fittings + 10.0 * (x * 0.3).sin() * (y * 0.21).cos();
+            image::Luma([(value * gain).clamp(0.0, 255.0).round() as u8])
+        })
+    }
+
+    #[test]
+    fn a_known_shift_and_gain_are_found_to_a_tenth_of_a_pixel() {
+        let outline = Outline::upright(GlassKind::Tube, 50.0, 40.0, 60.0, 160.0);
+        let mut steady = Steady::new(&scene(0.0, 0.0, 1.0), &outline);
+        for (dx, dy, gain) in [
+            (0.0, 0.0, 1.0),
+            (1.3, -0.7, 1.0),
+            (-2.6, 2.9, 1.1),
+            (0.4, 0.2, 0.8),
+        ] {
+            let pose = steady.pose(&scene(dx, dy, gain));
+            assert!((pose.shift_px.0 - dx).abs() < 0.1, "{pose:?} for {dx}");
+            assert!((pose.shift_px.1 - dy).abs() < 0.1, "{pose:?} for {dy}");
+            assert!((pose.gain - gain).abs() < 0.03, "{pose:?} for {gain}");
+            assert!(pose.agreeing > 0.9);
+        }
+    }
+
+    #[test]
+    fn a_blank_picture_leaves_the_pose_alone() {
+        let blank = GrayImage::from_pixel(100, 100, image::Luma([90]));
+        let outline = Outline::upright(GlassKind::Tube, 30.0, 10.0, 30.0, 80.0);
+        let mut steady = Steady::new(&blank, &outline);
+        assert_eq!(steady.pose(&blank).shift_px, (0.0, 0.0));
+    }
+}

@@ -1,0 +1,517 @@
+//! Streaks: candidates of successive frames linked into the paths of things that rise. Every
+//! candidate that no sure path explains may begin a new one, so that a wrong first guess costs
+//! nothing. Whether a path is a bead is judged in `explain`.
+
+use std::sync::Arc;
+
+use image::GrayImage;
+use ndarray::Array2;
+
+use crate::bead::candidate::Candidate;
+use crate::bead::clutter::Clutter;
+
+/// Fastest rise looked for, glass widths a second: a gas bubble at 0.35 m/s in a 12 mm glass.
+const FASTEST_WIDTHS_PER_S: f32 = 30.0;
+/// Longest time a path goes on unseen, seconds: a bead hidden behind another or two lost frames.
+const COAST_SECS: f64 = 0.20;
+/// The same in frames, for slow cameras.
+const COAST_FRAMES: f64 = 2.5;
+/// Most paths followed at once in one glass.
+const MOST_PATHS: usize = 48;
+/// Points of a path that is standing still which are kept: about half a second.
+const STILL_POINTS: usize = 16;
+/// Movement under this many rows in that time is standing still.
+const STILL_ROWS: f32 = 2.5;
+/// A step up of so many rows from standing still may be a departure.
+const DEPARTS_ROWS: f32 = 1.0;
+/// From this many points on a path is sure enough to own its candidates.
+const SURE_POINTS: usize = 3;
+
+/// One sighting on a path.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sighting {
+    /// Source time, seconds.
+    pub at_secs: f64,
+    /// Number of the frame among those looked at.
+    pub frame: u64,
+    /// What was seen.
+    pub seen: Candidate,
+    /// Whether another path took the same candidate (two beads seen as one).
+    pub shared: bool,
+}
+
+/// The path of one thing through the glass.
+#[derive(Clone, Debug)]
+pub struct Path {
+    /// From the first sighting to the last.
+    pub points: Vec<Sighting>,
+    /// A picture of it, taken nearest to mid-glass so far.
+    pub picture: Option<Arc<GrayImage>>,
+    picture_off_rows: f32,
+    stays: bool,
+}
+
+impl Path {
+    fn new(first: Sighting) -> Self {
+        Self {
+            points: vec![first],
+            picture: None,
+            picture_off_rows: f32::MAX,
+            stays: false,
+        }
+    }
+
+    /// The newest sighting.
+    #[must_use]
+    pub fn newest(&self) -> Option<&Sighting> {
+        self.points.last()
+    }
+
+    /// Rise speed over the newest sightings, rows a second (upwards is positive).
+    #[must_use]
+    pub fn speed(&self) -> f32 {
+        let tail = self
+            .points
+            .get(self.points.len().saturating_sub(4)..)
+            .unwrap_or(&[]);
+        slope(tail)
+    }
+
+    /// Usual weight of its sightings, grey levels × samples.
+    #[must_use]
+    pub fn strength(&self) -> f32 {
+        let mut weights: Vec<f32> = self.points.iter().map(|p| p.seen.weight).collect();
+        crate::bead::steady::median(&mut weights)
+    }
+
+    /// Whether it stood still and its newest sighting is a step upwards: a bead may be leaving
+    /// the nozzle, which is a path of its own.
+    fn departs(&self) -> bool {
+        let n = self.points.len();
+        !self.rises()
+            && n >= 2
+            && self.points[n - 2].seen.row - self.points[n - 1].seen.row > DEPARTS_ROWS
+    }
+
+    /// Where it should be at a time, row.
+    #[must_use]
+    pub fn expected_row(&self, at_secs: f64) -> f32 {
+        self.newest().map_or(0.0, |last| {
+            last.seen.row - self.speed() * (at_secs - last.at_secs) as f32
+        })
+    }
+
+    /// Whether it has clearly been rising.
+    #[must_use]
+    pub fn rises(&self) -> bool {
+        match (self.points.first(), self.points.last()) {
+            (Some(first), Some(last)) => {
+                self.points.len() >= SURE_POINTS
+                    && first.seen.row - last.seen.row > last.seen.height.max(4.0)
+            }
+            _ => false,
+        }
+    }
+
+    fn is_sure(&self) -> bool {
+        self.points.len() >= SURE_POINTS
+    }
+
+    /// A path that stands still keeps only its newest points: the growing bead on the nozzle must
+    /// not weigh on its own departure.
+    fn forget_stillness(&mut self) {
+        if self.points.len() <= STILL_POINTS {
+            return;
+        }
+        let from = self.points.len() - STILL_POINTS;
+        let moved = match (self.points.get(from), self.points.last()) {
+            (Some(a), Some(b)) => (a.seen.row - b.seen.row).abs(),
+            _ => 0.0,
+        };
+        if moved < STILL_ROWS {
+            self.stays = true;
+            self.points.drain(..from);
+        } else {
+            self.stays = false;
+        }
+    }
+}
+
+/// Least-squares rise speed of some sightings, rows a second.
+fn slope(points: &[Sighting]) -> f32 {
+    let n = points.len() as f64;
+    let Some(first) = points.first() else {
+        return 0.0;
+    };
+    let (mut st, mut sr, mut stt, mut str_) = (0.0, 0.0, 0.0, 0.0);
+    for p in points {
+        let (t, r) = (p.at_secs - first.at_secs, f64::from(p.seen.row));
+        st += t;
+        sr += r;
+        stt += t * t;
+        str_ += t * r;
+    }
+    let spread = stt - st * st / n;
+    if spread <= 1e-12 {
+        return 0.0;
+    }
+    (-(str_ - st * sr / n) / spread) as f32
+}
+
+/// Links candidates into paths, one glass.
+#[derive(Clone, Debug)]
+pub struct Tracker {
+    rows: f32,
+    cols: f32,
+    paths: Vec<Path>,
+    clutter: Clutter,
+    frame: u64,
+    last_secs: Option<f64>,
+    frame_secs: f64,
+}
+
+impl Tracker {
+    /// Nothing followed yet, in a straightened glass of this shape (rows, columns).
+    #[must_use]
+    pub fn new(shape: (usize, usize)) -> Self {
+        Self {
+            rows: shape.0 as f32,
+            cols: shape.1 as f32,
+            paths: Vec::new(),
+            clutter: Clutter::new(shape),
+            frame: 0,
+            last_secs: None,
+            frame_secs: 1.0 / 30.0,
+        }
+    }
+
+    /// Number of frames taken so far.
+    #[must_use]
+    pub fn frames(&self) -> u64 {
+        self.frame
+    }
+
+    /// The picture has changed: what is known of clutter counts for little now.
+    pub fn doubt_clutter(&mut self) {
+        self.clutter.doubt();
+    }
+
+    /// What turns up for no reason in this glass.
+    #[must_use]
+    pub fn clutter(&self) -> &Clutter {
+        &self.clutter
+    }
+
+    /// Usual time between frames, seconds.
+    #[must_use]
+    pub fn frame_secs(&self) -> f64 {
+        self.frame_secs
+    }
+
+    /// Paths still followed.
+    #[must_use]
+    pub fn paths(&self) -> &[Path] {
+        &self.paths
+    }
+
+    /// Takes the candidates of one frame; gives back the paths that ended with it. `patch` is the
+    /// straightened glass, for the beads' pictures.
+    pub fn step(&mut self, at_secs: f64, found: &[Candidate], patch: &Array2<f32>) -> Vec<Path> {
+        self.frame += 1;
+        if let Some(last) = self.last_secs {
+            let gap = at_secs - last;
+            if gap > 0.0 && gap < 0.2 {
+                self.frame_secs += (gap - self.frame_secs) * 0.1;
+            }
+        }
+        self.last_secs = Some(at_secs);
+        let taken = self.link(at_secs, found);
+        for (index, candidate) in found.iter().enumerate() {
+            if taken.get(index).copied().unwrap_or(false) || self.paths.len() >= MOST_PATHS {
+                continue;
+            }
+            self.paths.push(Path::new(Sighting {
+                at_secs,
+                frame: self.frame,
+                seen: *candidate,
+                shared: false,
+            }));
+        }
+        self.prune();
+        self.learn_clutter(found);
+        for path in &mut self.paths {
+            path.forget_stillness();
+            keep_picture(path, at_secs, patch);
+        }
+        self.ended(at_secs)
+    }
+
+    /// Gives up all paths, as at the end of a clip or the start of a blind spell.
+    pub fn give_up(&mut self) -> Vec<Path> {
+        self.last_secs = None;
+        std::mem::take(&mut self.paths)
+    }
+
+    /// Assigns candidates to paths, nearest first, sure paths before the others. Returns which
+    /// candidates a *sure* path took.
+    fn link(&mut self, at_secs: f64, found: &[Candidate]) -> Vec<bool> {
+        let mut pairs: Vec<(bool, f32, usize, usize)> = Vec::new();
+        for (p, path) in self.paths.iter().enumerate() {
+            for (c, candidate) in found.iter().enumerate() {
+                if let Some(cost) = self.cost(path, candidate, at_secs) {
+                    pairs.push((!path.is_sure(), cost, p, c));
+                }
+            }
+        }
+        pairs.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        let mut path_has = vec![false; self.paths.len()];
+        let mut owner: Vec<Option<usize>> = vec![None; found.len()];
+        let mut sure = vec![false; found.len()];
+        for pass in 0..2 {
+            for &(_, _, p, c) in &pairs {
+                if path_has[p] {
+                    continue;
+                }
+                let is_sure = self.paths[p].is_sure();
+                let shared = owner[c].is_some();
+                // First each candidate to one path; then a sure path that got nothing may share
+                // a candidate large enough to hide it.
+                if pass == 0 && shared {
+                    continue;
+                }
+                if pass == 1
+                    && !(shared && is_sure && self.hides(&self.paths[p], &found[c], at_secs))
+                {
+                    continue;
+                }
+                path_has[p] = true;
+                if !shared {
+                    owner[c] = Some(p);
+                }
+                self.paths[p].points.push(Sighting {
+                    at_secs,
+                    frame: self.frame,
+                    seen: found[c],
+                    shared,
+                });
+                sure[c] |= is_sure && !self.paths[p].departs();
+            }
+        }
+        sure
+    }
+
+    /// Whether the place where a rising path should be lies within a candidate.
+    fn hides(&self, path: &Path, candidate: &Candidate, at_secs: f64) -> bool {
+        let row = path.expected_row(at_secs);
+        path.rises() && row >= candidate.top && row <= candidate.bottom
+    }
+
+    fn cost(&self, path: &Path, candidate: &Candidate, at_secs: f64) -> Option<f32> {
+        let last = path.newest()?;
+        let gap = (at_secs - last.at_secs) as f32;
+        if gap <= 0.0 {
+            return None;
+        }
+        let aside = (candidate.col - last.seen.col).abs();
+        let most_aside = 2.0 + 0.06 * self.cols + 0.3 * last.seen.width;
+        if aside > most_aside {
+            return None;
+        }
+        let size = (candidate.weight.max(1.0) / last.seen.weight.max(1.0))
+            .ln()
+            .abs();
+        if size > 2.0 {
+            return None;
+        }
+        let off = if path.points.len() == 1 {
+            // Where it goes is not known yet: upwards, the nearer the likelier.
+            let up = last.seen.row - candidate.row;
+            if up < -1.5 || up > FASTEST_WIDTHS_PER_S * self.cols * gap {
+                return None;
+            }
+            up.abs() * 0.5
+        } else {
+            let speed = path.speed().max(0.0);
+            let off = (path.expected_row(at_secs) - candidate.row).abs();
+            let slack = if path.points.len() == 2 { 0.7 } else { 0.5 };
+            let most = 2.5 + slack * speed * gap + 0.2 * last.seen.height;
+            if off > most {
+                return None;
+            }
+            off
+        };
+        Some(off + 0.5 * aside + 2.0 * size)
+    }
+
+    /// Drops unsure paths whose newest candidate belongs to a sure one, and paths that hold the
+    /// same last two candidates as another.
+    fn prune(&mut self) {
+        let mut owned: Vec<(u64, f32, f32)> = self
+            .paths
+            .iter()
+            .filter(|p| p.is_sure() && !p.departs())
+            .filter_map(|p| p.newest().map(|s| (s.frame, s.seen.row, s.seen.col)))
+            .collect();
+        owned.retain(|o| o.0 == self.frame);
+        self.paths.retain(|p| {
+            p.is_sure()
+                || p.newest().is_none_or(|s| {
+                    !owned
+                        .iter()
+                        .any(|o| o.0 == s.frame && o.1 == s.seen.row && o.2 == s.seen.col)
+                })
+        });
+        if self.paths.len() > MOST_PATHS {
+            self.paths
+                .sort_by_key(|p| std::cmp::Reverse(p.points.len()));
+            self.paths.truncate(MOST_PATHS);
+        }
+    }
+
+    /// What no rising path holds is clutter.
+    fn learn_clutter(&mut self, found: &[Candidate]) {
+        let frame = self.frame;
+        let rising: Vec<(f32, f32)> = self
+            .paths
+            .iter()
+            .filter(|p| p.points.len() > SURE_POINTS && p.rises())
+            .filter_map(Path::newest)
+            .filter(|s| s.frame == frame)
+            .map(|s| (s.seen.row, s.seen.col))
+            .collect();
+        self.clutter
+            .learn(found.iter().filter(|c| !rising.contains(&(c.row, c.col))));
+    }
+
+    fn ended(&mut self, at_secs: f64) -> Vec<Path> {
+        let most = COAST_SECS.max(COAST_FRAMES * self.frame_secs);
+        let rows = self.rows;
+        let mut over = Vec::new();
+        self.paths.retain(|path| {
+            let Some(last) = path.newest() else {
+                return false;
+            };
+            let unseen = at_secs - last.at_secs;
+            // Once it must have left at the top there is nothing to wait for.
+            let gone = path.rises()
+                && unseen > 0.0
+                && path.expected_row(at_secs) + last.seen.height / 2.0 < 0.0;
+            let lost = unseen > most || (path.points.len() < SURE_POINTS && unseen > most / 2.0);
+            // A thing that never leaves (a scratch, a reflection) must not be kept for ever.
+            let endless = path.points.len() > 4000 && last.seen.row > rows * 0.02;
+            if gone || lost || endless {
+                over.push(path.clone());
+                false
+            } else {
+                true
+            }
+        });
+        over
+    }
+}
+
+/// Keeps the picture in which the bead is nearest to mid-glass.
+fn keep_picture(path: &mut Path, at_secs: f64, patch: &Array2<f32>) {
+    let Some(last) = path.points.last().copied() else {
+        return;
+    };
+    if last.at_secs != at_secs || !path.rises() {
+        return;
+    }
+    let (rows, cols) = patch.dim();
+    let off = (last.seen.row - rows as f32 / 2.0).abs();
+    if off >= path.picture_off_rows {
+        return;
+    }
+    path.picture_off_rows = off;
+    let half_height = (last.seen.height * 1.1 + 2.0).min(rows as f32 / 2.0);
+    let half_width = (last.seen.width * 1.1 + 2.0).min(cols as f32 / 2.0);
+    let top = (last.seen.row - half_height).max(0.0) as usize;
+    let left = (last.seen.col - half_width).max(0.0) as usize;
+    let bottom = ((last.seen.row + half_height) as usize + 1).min(rows);
+    let right = ((last.seen.col + half_width) as usize + 1).min(cols);
+    if bottom <= top || right <= left {
+        return;
+    }
+    let picture = GrayImage::from_fn((right - left) as u32, (bottom - top) as u32, |x, y| {
+        image::Luma([patch[[top + y as usize, left + x as usize]].clamp(0.0, 255.0) as u8])
+    });
+    path.picture = Some(Arc::new(picture));
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+
+    pub(crate) fn blob(row: f32, col: f32) -> Candidate {
+        Candidate {
+            row,
+            col,
+            height: 8.0,
+            width: 10.0,
+            top: row - 4.0,
+            bottom: row + 4.0,
+            weight: 500.0,
+            level: -10.0,
+            core: -5.0,
+            touches_side: false,
+        }
+    }
+
+    fn run(frames: usize, at: impl Fn(usize) -> Vec<Candidate>) -> Vec<Path> {
+        let mut tracker = Tracker::new((200, 60));
+        let patch = Array2::zeros((200, 60));
+        let mut over = Vec::new();
+        for frame in 0..frames {
+            over.extend(tracker.step(frame as f64 / 30.0, &at(frame), &patch));
+        }
+        over.extend(tracker.give_up());
+        over.retain(Path::rises);
+        over
+    }
+
+    #[test]
+    fn one_rising_thing_is_one_path() {
+        let over = run(40, |f| {
+            if f < 25 {
+                vec![blob(195.0 - 8.0 * f as f32, 30.0)]
+            } else {
+                vec![]
+            }
+        });
+        assert_eq!(over.len(), 1);
+        assert_eq!(over[0].points.len(), 25);
+    }
+
+    #[test]
+    fn a_still_thing_and_three_missed_frames_do_not_disturb() {
+        let over = run(60, |f| {
+            let mut seen = vec![blob(190.0, 30.0)];
+            if (20..44).contains(&f) && !(30..33).contains(&f) {
+                seen.push(blob(180.0 - 7.0 * (f - 20) as f32, 30.0));
+            }
+            seen
+        });
+        assert_eq!(
+            over.len(),
+            1,
+            "{:?}",
+            over.iter().map(|p| p.points.len()).collect::<Vec<_>>()
+        );
+        assert!(over[0].points.len() >= 20);
+    }
+
+    #[test]
+    fn two_that_follow_close_are_two_paths() {
+        let over = run(60, |f| {
+            let mut seen = Vec::new();
+            for start in [0, 3] {
+                if (start..start + 25).contains(&f) {
+                    seen.push(blob(195.0 - 8.0 * (f - start) as f32, 30.0));
+                }
+            }
+            seen
+        });
+        assert_eq!(over.len(), 2);
+    }
+}

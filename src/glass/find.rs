@@ -1,0 +1,265 @@
+//! Finds the sight glasses in pictures by itself: tubes and round ports, one to eight of them, in
+//! a still picture or in some seconds of frames. It says how sure it is, and when it finds none it
+//! says what to do. It leaves counting, and any correction by a person, to others.
+//!
+//! A tube is a pair of long, nearly upright edges of the same extent with a fitting across both
+//! ends; a port is a closed ring. Either counts as a glass only with a nozzle at its foot and
+//! nothing like it at its head. Neighbours look alike: that settles which of several nested edges
+//! is the silhouette of the glass, and leaves out what is odd.
+
+mod group;
+mod lines;
+mod nozzle;
+mod plane;
+mod ports;
+mod pose;
+mod tubes;
+
+use image::{GrayImage, ImageBuffer};
+
+use crate::base::{Frame, GlassKind};
+use crate::glass::Outline;
+use group::{Guess, Set};
+use plane::{Plane, Slopes};
+
+/// Pictures wider than this are reduced by a whole factor before the search: a glass of 40 px in a
+/// picture 1920 px wide is still 20 px wide then, and the search costs a quarter.
+const WORKING_WIDTH_PX: u32 = 1000;
+/// Shortest time between frames that are looked at, seconds: a mean over some seconds gains
+/// nothing from more.
+const SPACING_SECS: f64 = 0.03;
+/// Smallest picture worth searching, pixels.
+const SMALLEST_PX: u32 = 64;
+/// Edges below this slope are left to noise, luma per pixel: half a video coder's block step.
+const FAINTEST_SLOPE: f32 = 1.2;
+/// However noisy the picture, edges above this slope count, luma per pixel.
+const NOISIEST_SLOPE: f32 = 4.0;
+/// The best glass of a set must look this much like one by itself.
+const SURE: f32 = 0.45;
+
+/// One glass as found.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FoundGlass {
+    /// Where it is, in pixels of the frames that were looked at.
+    pub outline: Outline,
+    /// How sure it is that this is a glass, 0 to 1.
+    pub confidence: f64,
+    /// How it was found, in plain words.
+    pub how: String,
+}
+
+/// What a search brought.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Found {
+    /// The glasses, from the left.
+    pub glasses: Vec<FoundGlass>,
+    /// Reasons to look twice, each a sentence that says what to do.
+    pub doubts: Vec<String>,
+}
+
+/// Collects frames and searches them.
+///
+/// ```
+/// use beadtally::{base::Frame, glass::Finder};
+/// let mut finder = Finder::new(320, 240);
+/// finder.look(&Frame::new(0, 0.0, image::GrayImage::new(320, 240)));
+/// assert!(finder.found().glasses.is_empty());
+/// ```
+#[derive(Clone, Debug)]
+pub struct Finder {
+    width: u32,
+    height: u32,
+    factor: u32,
+    sum: Vec<f32>,
+    looked: u32,
+    last_secs: Option<f64>,
+    other_size: u32,
+}
+
+impl Finder {
+    /// A finder for frames of this size, pixels.
+    #[must_use]
+    pub fn new(width: u32, height: u32) -> Self {
+        let factor = width.div_ceil(WORKING_WIDTH_PX).max(1);
+        let cells = (width / factor) as usize * (height / factor) as usize;
+        Self {
+            width,
+            height,
+            factor,
+            sum: vec![0.0; cells],
+            looked: 0,
+            last_secs: None,
+            other_size: 0,
+        }
+    }
+
+    /// Takes a frame in. Frames closer together than 0.03 s, and frames of another size, are left
+    /// out.
+    pub fn look(&mut self, frame: &Frame) {
+        if frame.width() != self.width || frame.height() != self.height {
+            self.other_size = self.other_size.saturating_add(1);
+            return;
+        }
+        if self
+            .last_secs
+            .is_some_and(|last| frame.at_secs - last < SPACING_SECS)
+        {
+            return;
+        }
+        self.last_secs = Some(frame.at_secs);
+        self.looked = self.looked.saturating_add(1);
+        let small = reduced(&frame.luma, self.factor);
+        for (sum, value) in self.sum.iter_mut().zip(&small) {
+            *sum += value;
+        }
+    }
+
+    /// How many frames were taken in.
+    #[must_use]
+    pub fn looked(&self) -> u32 {
+        self.looked
+    }
+
+    /// Searches what was seen so far.
+    #[must_use]
+    pub fn found(&self) -> Found {
+        let mut found = Found::default();
+        if self.other_size > 0 {
+            found.doubts.push(format!(
+                "{} frames had another size than {}×{} and were left out; keep the camera on one size",
+                self.other_size, self.width, self.height
+            ));
+        }
+        if self.looked == 0 {
+            found.doubts.push(
+                "no glass found: no picture was seen; check the camera or the clip".to_owned(),
+            );
+            return found;
+        }
+        if self.width < SMALLEST_PX || self.height < SMALLEST_PX {
+            found.doubts.push(format!(
+                "no glass found: the picture is only {}×{} pixels; use at least 640×480",
+                self.width, self.height
+            ));
+            return found;
+        }
+        let Some(mean) = self.mean() else {
+            return found;
+        };
+        let slopes = Slopes::of(&mean);
+        let set = search(&slopes);
+        self.report(&set, &mut found);
+        found
+    }
+
+    fn mean(&self) -> Option<Plane> {
+        let count = self.looked.max(1) as f32;
+        ImageBuffer::from_vec(
+            self.width / self.factor,
+            self.height / self.factor,
+            self.sum.iter().map(|v| v / count).collect(),
+        )
+    }
+
+    fn report(&self, set: &Set, found: &mut Found) {
+        let best = set.glasses.iter().map(|g| g.score).fold(0.0, f32::max);
+        if best < SURE {
+            found.doubts.push(
+                "no glass found: no pair of upright edges or ring with a nozzle at its foot; \
+                 bring the glasses nearer, light them evenly from behind or from one side, keep \
+                 the camera still, or draw the outlines by hand"
+                    .to_owned(),
+            );
+            return;
+        }
+        let scale = f64::from(self.factor);
+        for glass in &set.glasses {
+            found.glasses.push(FoundGlass {
+                outline: Outline {
+                    kind: glass.kind,
+                    centre_x_px: f64::from(glass.pose.x) * scale,
+                    centre_y_px: f64::from(glass.pose.y) * scale,
+                    width_px: f64::from(glass.width) * scale,
+                    height_px: f64::from(glass.height) * scale,
+                    angle_deg: f64::from(glass.pose.angle_deg()),
+                },
+                confidence: f64::from(glass.score.clamp(0.0, 1.0)),
+                how: how(glass, set.glasses.len()),
+            });
+        }
+    }
+}
+
+/// Says how a glass was found.
+fn how(glass: &Guess, count: usize) -> String {
+    let shape = match glass.kind {
+        GlassKind::Tube => "two upright edges between fittings",
+        GlassKind::Port => "a ring",
+    };
+    let nozzle = if glass.nozzle.is_some() {
+        " with a nozzle at the foot"
+    } else {
+        ""
+    };
+    let like = if count > 1 {
+        ", like its neighbours"
+    } else {
+        ""
+    };
+    format!("{shape}{nozzle}{like}")
+}
+
+/// All guesses in a picture, and the best set of them.
+fn search(slopes: &Slopes) -> Set {
+    let threshold = (4.0 * slopes.noise).clamp(FAINTEST_SLOPE, NOISIEST_SLOPE);
+    let lines = lines::upright_lines(slopes, threshold, 12.0);
+    let mut guesses: Vec<Guess> = tubes::tube_guesses(slopes, &lines, threshold)
+        .into_iter()
+        .map(|tube| Guess {
+            kind: GlassKind::Tube,
+            pose: tube.pose,
+            width: tube.width,
+            height: tube.height,
+            nozzle: tube.nozzle,
+            score: tube.score,
+        })
+        .collect();
+    guesses.extend(
+        ports::port_guesses(slopes, threshold)
+            .into_iter()
+            .map(|port| Guess {
+                kind: GlassKind::Port,
+                pose: port.pose,
+                width: port.width,
+                height: port.height,
+                nozzle: port.nozzle,
+                score: port.score,
+            }),
+    );
+    group::alike(&guesses)
+}
+
+/// Luma reduced by a whole factor, each value the mean of its square.
+fn reduced(luma: &GrayImage, factor: u32) -> Vec<f32> {
+    let (width, height) = (luma.width() as usize, luma.height() as usize);
+    let raw = luma.as_raw();
+    if factor <= 1 {
+        return raw.iter().map(|&v| f32::from(v)).collect();
+    }
+    let factor = factor as usize;
+    let (columns, rows) = (width / factor, height / factor);
+    let share = 1.0 / (factor * factor) as f32;
+    let mut out = Vec::with_capacity(columns * rows);
+    let mut sums = vec![0_u32; columns];
+    for row in 0..rows {
+        sums.fill(0);
+        for y in row * factor..(row + 1) * factor {
+            let line = &raw[y * width..y * width + columns * factor];
+            for (sum, cell) in sums.iter_mut().zip(line.chunks_exact(factor)) {
+                *sum += cell.iter().map(|&v| u32::from(v)).sum::<u32>();
+            }
+        }
+        out.extend(sums.iter().map(|&sum| sum as f32 * share));
+    }
+    out
+}

@@ -1,0 +1,386 @@
+//! Guesses of round ports: closed rings, nearly circular, with a nozzle at the foot.
+
+use super::nozzle::{Glass, Nozzle, nozzle};
+use super::plane::Slopes;
+use super::pose::Pose;
+
+/// A guessed port, in working pixels.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct PortGuess {
+    /// Centre, and the lean of the axis through the nozzle.
+    pub pose: Pose,
+    /// Extent across the axis, pixels.
+    pub width: f32,
+    /// Extent along the axis, pixels.
+    pub height: f32,
+    /// Part of the rim that shows as an edge, 0 to 1.
+    pub rim: f32,
+    /// The nozzle, when seen.
+    pub nozzle: Option<Nozzle>,
+    /// Overall, 0 to 1.
+    pub score: f32,
+}
+
+/// Rays cast from a centre to look for its rim.
+const RAYS: usize = 96;
+/// Smallest radius of a port, working pixels.
+const SMALLEST_PX: f32 = 9.0;
+/// Largest radius of a port, part of the picture's width.
+const LARGEST: f32 = 0.2;
+/// Centres looked at more closely.
+const CENTRES: usize = 48;
+/// Part of the rim that must show.
+const RIM_SHOWN: f32 = 0.55;
+/// Flattest ring: half the difference of the axes over their mean. A port turned 25° has 0.05.
+const FLATTEST: f32 = 0.09;
+
+/// A ring: distance of the rim from (x, y) by direction, as
+/// r0 + c1 cos φ + s1 sin φ + c2 cos 2φ + s2 sin 2φ.
+#[derive(Clone, Copy, Debug)]
+struct Ring {
+    x: f32,
+    y: f32,
+    terms: [f32; 5],
+    shown: f32,
+    contrast: f32,
+}
+
+impl Ring {
+    fn radius(&self, phi: f32) -> f32 {
+        let t = &self.terms;
+        t[0] + t[1] * phi.cos()
+            + t[2] * phi.sin()
+            + t[3] * (2.0 * phi).cos()
+            + t[4] * (2.0 * phi).sin()
+    }
+}
+
+/// All plausible ports.
+pub(super) fn port_guesses(slopes: &Slopes, threshold: f32) -> Vec<PortGuess> {
+    let largest = (slopes.width as f32 * LARGEST).min(slopes.height as f32 * 0.5);
+    let mut rings: Vec<Ring> = Vec::new();
+    for (x, y) in centres(slopes, threshold, largest) {
+        rings_about(slopes, x, y, threshold, largest, &mut rings);
+    }
+    let mut guesses = Vec::new();
+    for ring in &rings {
+        if let Some(guess) = with_nozzle(slopes, ring, threshold) {
+            guesses.push(guess);
+        }
+    }
+    guesses
+}
+
+/// Where many edges point at: likely centres of rings, best first.
+fn centres(slopes: &Slopes, threshold: f32, largest: f32) -> Vec<(f32, f32)> {
+    let cell = 2.0_f32;
+    let (width, height) = (
+        (slopes.width as f32 / cell) as usize + 1,
+        (slopes.height as f32 / cell) as usize + 1,
+    );
+    let mut votes = vec![0.0_f32; width * height];
+    for y in 1..slopes.height.saturating_sub(1) {
+        for x in 1..slopes.width.saturating_sub(1) {
+            let index = y * slopes.width + x;
+            let (gx, gy) = (slopes.across[index], slopes.down[index]);
+            let size = gx.hypot(gy);
+            if size < threshold {
+                continue;
+            }
+            let (dx, dy) = (gx / size, gy / size);
+            // Only the crest of an edge votes.
+            let (px, py) = (x as f32 + 0.5, y as f32 + 0.5);
+            let ahead = slopes.at(px + dx, py + dy);
+            let behind = slopes.at(px - dx, py - dy);
+            if ahead.0.hypot(ahead.1) > size || behind.0.hypot(behind.1) >= size {
+                continue;
+            }
+            for way in [-1.0_f32, 1.0] {
+                let mut r = SMALLEST_PX;
+                while r <= largest {
+                    let (cx, cy) = (px + way * dx * r, py + way * dy * r);
+                    if cx < 0.0 || cy < 0.0 {
+                        break;
+                    }
+                    let (column, row) = ((cx / cell) as usize, (cy / cell) as usize);
+                    if column >= width || row >= height {
+                        break;
+                    }
+                    votes[row * width + column] += 1.0 / r;
+                    r += cell;
+                }
+            }
+        }
+    }
+    // Smooth by three cells, then take the crests.
+    let smooth = {
+        let mut out = vec![0.0_f32; width * height];
+        for y in 1..height.saturating_sub(1) {
+            for x in 1..width.saturating_sub(1) {
+                let mut sum = 0.0;
+                for row in y - 1..=y + 1 {
+                    for column in x - 1..=x + 1 {
+                        sum += votes[row * width + column];
+                    }
+                }
+                out[y * width + x] = sum;
+            }
+        }
+        out
+    };
+    let mut found: Vec<(f32, f32, f32)> = Vec::new();
+    for y in 2..height.saturating_sub(2) {
+        for x in 2..width.saturating_sub(2) {
+            let here = smooth[y * width + x];
+            if here <= 0.5 {
+                continue;
+            }
+            let crest = (y - 2..=y + 2)
+                .all(|row| (x - 2..=x + 2).all(|column| smooth[row * width + column] <= here));
+            if crest {
+                found.push((here, (x as f32 + 0.5) * cell, (y as f32 + 0.5) * cell));
+            }
+        }
+    }
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    found.truncate(CENTRES);
+    found.into_iter().map(|(_, x, y)| (x, y)).collect()
+}
+
+/// Rings about one centre.
+fn rings_about(
+    slopes: &Slopes,
+    x: f32,
+    y: f32,
+    threshold: f32,
+    largest: f32,
+    rings: &mut Vec<Ring>,
+) {
+    let Some(start) = crests(slopes, x, y, threshold, 1.15 * largest) else {
+        return;
+    };
+    // How many rays have a crest at each radius.
+    let bins = largest as usize + 2;
+    let mut count = vec![0.0_f32; bins];
+    for ray in &start {
+        for &(r, _) in ray {
+            if (r as usize) < bins {
+                count[r as usize] += 1.0;
+            }
+        }
+    }
+    let near = |r: usize| -> f32 {
+        let spread = 1 + r / 25;
+        count[r.saturating_sub(spread)..(r + spread + 1).min(bins)]
+            .iter()
+            .sum()
+    };
+    for r in SMALLEST_PX as usize..bins {
+        let here = near(r);
+        if here < 0.25 * RAYS as f32 {
+            continue;
+        }
+        let (low, high) = (r.saturating_sub(2), (r + 2).min(bins - 1));
+        if (low..=high).any(|q| near(q) > here || (q < r && near(q) >= here)) {
+            continue;
+        }
+        if let Some(ring) = settle(slopes, x, y, r as f32 + 0.5, threshold, &start) {
+            let twin = rings.iter().any(|other| {
+                (other.x - ring.x).hypot(other.y - ring.y) < 1.5
+                    && (other.terms[0] - ring.terms[0]).abs() < 1.5
+            });
+            if !twin {
+                rings.push(ring);
+            }
+        }
+    }
+}
+
+type Crests = Vec<Vec<(f32, f32)>>;
+
+/// Along rays from a centre, the places where luma changes fastest outwards, with the slope.
+/// None when the centre is too near the picture's border.
+fn crests(slopes: &Slopes, x: f32, y: f32, threshold: f32, reach: f32) -> Option<Crests> {
+    if x < SMALLEST_PX
+        || y < SMALLEST_PX
+        || x > slopes.width as f32 - SMALLEST_PX
+        || y > slopes.height as f32 - SMALLEST_PX
+    {
+        return None;
+    }
+    let steps = reach as usize;
+    let mut values = vec![0.0_f32; steps + 1];
+    Some(
+        (0..RAYS)
+            .map(|ray| {
+                let (sin, cos) = direction(ray).sin_cos();
+                for (r, value) in values.iter_mut().enumerate() {
+                    let (gx, gy) = slopes.at(x + r as f32 * cos, y + r as f32 * sin);
+                    let outward = gx * cos + gy * sin;
+                    let beside = gy * cos - gx * sin;
+                    *value = if outward.abs() > beside.abs() {
+                        outward
+                    } else {
+                        0.0
+                    };
+                }
+                let mut list = Vec::new();
+                for r in 3..steps {
+                    let (a, b, c) = (values[r - 1].abs(), values[r].abs(), values[r + 1].abs());
+                    if b >= threshold && b > a && b >= c {
+                        let bend = a - 2.0 * b + c;
+                        let shift = if bend < 0.0 {
+                            (a - c) / (2.0 * bend)
+                        } else {
+                            0.0
+                        };
+                        list.push((r as f32 + shift.clamp(-0.5, 0.5), values[r]));
+                    }
+                }
+                list
+            })
+            .collect(),
+    )
+}
+
+fn direction(ray: usize) -> f32 {
+    ray as f32 * std::f32::consts::TAU / RAYS as f32
+}
+
+/// Fits a ring near radius `r` and measures how much of it shows.
+fn settle(slopes: &Slopes, x: f32, y: f32, r: f32, threshold: f32, start: &Crests) -> Option<Ring> {
+    let mut ring = Ring {
+        x,
+        y,
+        terms: [r, 0.0, 0.0, 0.0, 0.0],
+        shown: 0.0,
+        contrast: 0.0,
+    };
+    let mut fresh: Option<Crests> = None;
+    for (round, slack) in [0.10_f32, 0.07, 0.05, 0.035, 0.03].into_iter().enumerate() {
+        let list = fresh.as_ref().unwrap_or(start);
+        let mut points: Vec<(f32, f32, f32)> = Vec::new();
+        for (ray, crests) in list.iter().enumerate() {
+            let phi = direction(ray);
+            let expected = ring.radius(phi);
+            let allowed = 1.5 + slack * expected;
+            // The nearest crest, a strong one preferred to a weak one.
+            let best = crests
+                .iter()
+                .filter(|c| (c.0 - expected).abs() <= allowed)
+                .map(|c| {
+                    (
+                        c.0,
+                        c.1,
+                        (c.0 - expected).abs() / allowed
+                            - 0.5 * (c.1.abs() / (8.0 * threshold)).min(1.0),
+                    )
+                })
+                .min_by(|a, b| a.2.total_cmp(&b.2));
+            if let Some((radius, slope, _)) = best {
+                points.push((phi, radius, slope));
+            }
+        }
+        ring.shown = points.len() as f32 / RAYS as f32;
+        if ring.shown < 0.4 {
+            return None;
+        }
+        ring.contrast = points.iter().map(|p| p.2.abs()).sum::<f32>() / points.len().max(1) as f32;
+        ring.terms = fit(&points, if round == 0 { 3 } else { 5 })?;
+        let t = ring.terms;
+        if t[3].hypot(t[4]) > FLATTEST * t[0] || t[1].hypot(t[2]) > 0.35 * t[0] {
+            return None;
+        }
+        if t[1].hypot(t[2]) > 0.02 * t[0] + 0.3 {
+            // Move the centre there and look again from it.
+            ring.x += t[1];
+            ring.y += t[2];
+            ring.terms[1] = 0.0;
+            ring.terms[2] = 0.0;
+            fresh = crests(slopes, ring.x, ring.y, threshold, 1.3 * t[0] + 4.0);
+            fresh.as_ref()?;
+        }
+    }
+    let t = ring.terms;
+    (ring.shown >= RIM_SHOWN && t[0] >= SMALLEST_PX).then_some(ring)
+}
+
+/// Least squares for the first `count` terms of a ring.
+fn fit(points: &[(f32, f32, f32)], count: usize) -> Option<[f32; 5]> {
+    let mut normal = [[0.0_f64; 6]; 5];
+    for &(phi, radius, _) in points {
+        let phi = f64::from(phi);
+        let row = [
+            1.0,
+            phi.cos(),
+            phi.sin(),
+            (2.0 * phi).cos(),
+            (2.0 * phi).sin(),
+        ];
+        for i in 0..count {
+            for j in 0..count {
+                normal[i][j] += row[i] * row[j];
+            }
+            normal[i][5] += row[i] * f64::from(radius);
+        }
+    }
+    // Gauss-Jordan with the largest pivot.
+    for i in 0..count {
+        let pivot =
+            (i..count).max_by(|&a, &b| normal[a][i].abs().total_cmp(&normal[b][i].abs()))?;
+        normal.swap(i, pivot);
+        if normal[i][i].abs() < 1e-6 {
+            return None;
+        }
+        let lead = normal[i];
+        for (k, row) in normal.iter_mut().enumerate().take(count) {
+            if k != i {
+                let factor = row[i] / lead[i];
+                for (value, head) in row.iter_mut().zip(lead) {
+                    *value -= factor * head;
+                }
+            }
+        }
+    }
+    let mut terms = [0.0_f32; 5];
+    for i in 0..count {
+        terms[i] = (normal[i][5] / normal[i][i]) as f32;
+    }
+    Some(terms)
+}
+
+/// Turns a ring into a guess by looking for its nozzle at several leans.
+fn with_nozzle(slopes: &Slopes, ring: &Ring, threshold: f32) -> Option<PortGuess> {
+    let mut best: Option<PortGuess> = None;
+    for lean in -4..=4 {
+        // Clockwise turn of the axis.
+        let turn = (lean as f32 * 4.0).to_radians();
+        let (sin, cos) = turn.sin_cos();
+        let pose = Pose {
+            x: ring.x,
+            y: ring.y,
+            cos,
+            sin,
+        };
+        let down = turn + std::f32::consts::FRAC_PI_2;
+        let height = ring.radius(down) + ring.radius(down + std::f32::consts::PI);
+        let width = ring.radius(turn) + ring.radius(turn + std::f32::consts::PI);
+        let foot = pose.moved(0.0, ring.radius(down));
+        let nozzle = nozzle(slopes, foot, width, height, Glass::Port, threshold);
+        let worth = nozzle.map_or(0.0, |n| n.score) * (1.0 - 0.01 * (lean as f32).abs());
+        let firm = (ring.contrast / (ring.contrast + threshold)).min(1.0);
+        let whole = ((ring.shown - 0.45) / 0.45).clamp(0.0, 1.0);
+        let score = whole * firm * (0.2 + 0.8 * worth);
+        if best.is_none_or(|b| score > b.score) {
+            best = Some(PortGuess {
+                pose,
+                width,
+                height,
+                rim: ring.shown,
+                nozzle,
+                score,
+            });
+        }
+    }
+    best
+}

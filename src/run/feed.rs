@@ -1,0 +1,452 @@
+//! One feed within the instrument: its counter, the watch over its picture, its record of drops,
+//! its reading and verdict. It turns what is seen into events; alarms are raised by the
+//! instrument.
+
+use std::sync::Arc;
+
+use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, Ring, Span};
+use crate::bead::{Bead, Counter, Look, Sight};
+use crate::glass::FeedCalibration;
+use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
+use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
+use crate::rate::{self, Change, DropRecord, Reading, Silence};
+use crate::run::event::Event;
+use crate::run::snapshot::{BeadMark, FeedSnapshot, HistoryPoint};
+
+/// Drops kept for readings. More would not narrow the limits and would only slow the answer to a
+/// change.
+const KEPT_DROPS: usize = 64;
+/// Time between two points of the rate plot, seconds.
+const HISTORY_EVERY_SECS: f64 = 2.0;
+/// Points of the rate plot: half an hour.
+const HISTORY_POINTS: usize = 900;
+/// Time between two readings without news, seconds: the silence is news of its own.
+const READING_EVERY_SECS: f64 = 0.5;
+/// Time between two readings that are told, seconds.
+const TOLD_EVERY_SECS: f64 = 10.0;
+/// Time for which a counted bead stays marked in the picture, seconds.
+const MARKED_SECS: f64 = 1.2;
+/// Confidence under which a bead is a doubt on the reading.
+const SURE_ENOUGH: f64 = 0.8;
+/// Drops until a change of rate is no longer news.
+const FRESH_DROPS: usize = 10;
+/// Texture agreement under which the picture counts as restless.
+const RESTLESS_AGREEING: f64 = 0.7;
+
+/// A feed and everything known of it.
+#[derive(Debug)]
+pub(super) struct Feed {
+    pub number: FeedNumber,
+    pub calibration: FeedCalibration,
+    counter: Counter,
+    watch: Watch,
+    judge: Judge,
+    look: Look,
+    record: DropRecord,
+    drops: u64,
+    bubbles: u64,
+    reading: Option<Reading>,
+    state: FeedState,
+    doubts: Vec<String>,
+    conditions: [(Cause, Condition); 5],
+    read_at_secs: f64,
+    told_at_secs: f64,
+    news: bool,
+    changed: Option<Change>,
+    counted: Ring<Counted>,
+    history: Ring<HistoryPoint>,
+    history_shared: Arc<Vec<HistoryPoint>>,
+}
+
+/// A settled bead, remembered for marking and for doubts.
+#[derive(Clone, Copy, Debug)]
+struct Counted {
+    at_secs: f64,
+    settled_at_secs: f64,
+    kind: BeadKind,
+    rise_px_per_s: f64,
+    height_px: f64,
+    confidence: f64,
+}
+
+impl Feed {
+    pub fn new(number: FeedNumber, calibration: FeedCalibration, from_secs: f64) -> Self {
+        Self {
+            number,
+            counter: Counter::new(&calibration.outline, calibration.px_per_mm),
+            watch: Watch::new(HealthSettings::default()),
+            judge: Judge::new(JudgeSettings::default()),
+            look: Look::default(),
+            record: DropRecord {
+                from_secs,
+                now_secs: from_secs,
+                ..DropRecord::default()
+            },
+            drops: 0,
+            bubbles: 0,
+            reading: None,
+            state: FeedState::NoReadingYet,
+            doubts: Vec::new(),
+            conditions: [
+                Cause::Stopped,
+                Cause::FarHigh,
+                Cause::Low,
+                Cause::High,
+                Cause::CannotSee,
+            ]
+            .map(|cause| (cause, Condition::Clear)),
+            read_at_secs: f64::NEG_INFINITY,
+            told_at_secs: from_secs,
+            news: true,
+            changed: None,
+            counted: Ring::new(16),
+            history: Ring::new(HISTORY_POINTS),
+            history_shared: Arc::new(Vec::new()),
+            calibration,
+        }
+    }
+
+    /// How each cause of an alarm on this feed stands.
+    pub fn conditions(&self) -> [(Cause, Condition); 5] {
+        self.conditions
+    }
+
+    /// Why the glass cannot be judged now, when it cannot.
+    pub fn blind(&self) -> Option<BlindWhy> {
+        match self.watch.trust() {
+            Trust::Blind { why, .. } => Some(why),
+            Trust::Clear => None,
+        }
+    }
+
+    /// Watching begins: nothing before this counts as silence.
+    pub fn begin(&mut self, at_secs: f64) {
+        self.record.from_secs = at_secs;
+        self.record.now_secs = at_secs;
+        self.told_at_secs = at_secs;
+    }
+
+    /// Takes another name, band or scale for the same outline; counts go on.
+    pub fn retune(&mut self, calibration: FeedCalibration) {
+        self.counter.set_scale(calibration.px_per_mm);
+        self.calibration = calibration;
+        self.news = true;
+    }
+
+    pub fn look(&mut self, frame: &Frame) -> bool {
+        self.look = self.counter.look(frame);
+        self.look.identical
+    }
+
+    /// Counts in the frame just looked at; `identical` says that no glass of the picture changed.
+    pub fn count(&mut self, at_secs: f64, identical: Sameness) -> Vec<Event> {
+        let signs = Signs {
+            at_secs,
+            mean: self.look.mean,
+            gain: self.look.gain,
+            changed: self.look.changed,
+            agreeing: self.look.pose.agreeing,
+            shift_px: self.look.pose.shift_px.0.hypot(self.look.pose.shift_px.1),
+            identical: identical == Sameness::Repeated,
+        };
+        let (over, trust) = self.watch.frame(&signs);
+        let mut events = Vec::new();
+        if over.iter().any(|s| s.why == BlindWhy::NoFrames) {
+            let beads = self.counter.interrupted();
+            self.take(beads, &mut events);
+        }
+        if over.iter().any(|s| changes_the_scene(s.why)) {
+            self.counter.relearn();
+        }
+        self.take_spells(over, &mut events);
+        let sight = match (trust, identical) {
+            (Trust::Blind { .. }, _) => Sight::Blind,
+            (Trust::Clear, Sameness::Repeated) => Sight::Repeated,
+            (Trust::Clear, Sameness::New) => Sight::Clear,
+        };
+        let beads = self.counter.count(sight);
+        self.take(beads, &mut events);
+        self.record.now_secs = at_secs;
+        events
+    }
+
+    /// No frame came.
+    pub fn no_frame(&mut self, at_secs: f64, why: BlindWhy) -> Vec<Event> {
+        let was_clear = self.watch.trust() == Trust::Clear;
+        let mut events = Vec::new();
+        if let Trust::Blind { .. } = self.watch.no_frame(at_secs, why)
+            && was_clear
+        {
+            let beads = self.counter.count(Sight::Blind);
+            self.take(beads, &mut events);
+        }
+        self.record.now_secs = self.record.now_secs.max(at_secs);
+        events
+    }
+
+    /// The picture ends: settles what is certain and closes what is open.
+    pub fn finish(&mut self, at_secs: f64) -> Vec<Event> {
+        let mut events = Vec::new();
+        let beads = self.counter.finish();
+        self.take(beads, &mut events);
+        if let Some(spell) = self.watch.finish(at_secs) {
+            self.take_spells(vec![spell], &mut events);
+        }
+        self.news = true;
+        events
+    }
+
+    /// Brings reading and verdict up to date. The events tell what changed.
+    pub fn read(&mut self, at_secs: f64) -> Vec<Event> {
+        let blind = self.watch.trust();
+        let mut events = Vec::new();
+        if self.news || at_secs - self.read_at_secs >= READING_EVERY_SECS {
+            self.read_at_secs = at_secs;
+            self.news = false;
+            let mut record = self.record_now(at_secs);
+            if let Some(change) = rate::find_change(&record) {
+                // The old rate is over: a reading of both would be of neither.
+                self.record = self.record.since(change.at_secs);
+                record = self.record_now(at_secs);
+                self.changed = Some(change);
+            }
+            self.reading = rate::reading(&record);
+            let verdict = self.judge.judge(
+                &record,
+                self.reading.as_ref(),
+                self.calibration.band,
+                self.blind(),
+            );
+            self.doubts = self.doubts_now(&record, &verdict.silence);
+            self.conditions = verdict.conditions;
+            let state = verdict.state;
+            if state != self.state {
+                self.state = state;
+                self.told_at_secs = f64::NEG_INFINITY;
+                events.push(Event::State {
+                    at_secs,
+                    feed: self.number,
+                    state,
+                });
+            }
+            self.keep_history(at_secs);
+        } else if (blind != Trust::Clear) != (self.state == FeedState::CannotSee) {
+            // A glass that cannot be seen says so at once.
+            self.news = true;
+            return self.read(at_secs);
+        }
+        if at_secs - self.told_at_secs >= TOLD_EVERY_SECS {
+            self.told_at_secs = at_secs;
+            events.push(self.reading_event(at_secs));
+        }
+        events
+    }
+
+    pub fn reading_event(&self, at_secs: f64) -> Event {
+        Event::Reading {
+            at_secs,
+            feed: self.number,
+            reading: self.reading,
+            state: self.state,
+            doubts: self.doubts.clone(),
+        }
+    }
+
+    pub fn snapshot(&self, now_secs: f64) -> FeedSnapshot {
+        let shift = self.counter.pose().shift_px;
+        let mut outline_now = self.calibration.outline;
+        outline_now.centre_x_px += shift.0;
+        outline_now.centre_y_px += shift.1;
+        let mut beads: Vec<BeadMark> = self
+            .counter
+            .on_their_way()
+            .into_iter()
+            .map(|bead| BeadMark {
+                x_px: bead.x_px,
+                y_px: bead.y_px,
+                radius_px: bead.radius_px,
+                kind: BeadKind::Oil,
+                settled: false,
+            })
+            .collect();
+        for bead in self.counted.iter() {
+            if now_secs - bead.settled_at_secs > MARKED_SECS {
+                continue;
+            }
+            let risen = bead.rise_px_per_s * (now_secs - bead.at_secs);
+            let top = -outline_now.height_px / 2.0;
+            let (x_px, y_px) = outline_now.picture_from_glass(0.0, (-risen).max(top));
+            beads.push(BeadMark {
+                x_px,
+                y_px,
+                radius_px: bead.height_px / 2.0,
+                kind: bead.kind,
+                settled: true,
+            });
+        }
+        FeedSnapshot {
+            feed: self.number,
+            calibration: self.calibration.clone(),
+            outline_now,
+            reading: self.reading,
+            state: self.state,
+            blind: self.blind(),
+            doubts: self.doubts.clone(),
+            drops: self.drops,
+            bubbles: self.bubbles,
+            last_drop_secs: self.record.drops_secs.last().copied(),
+            beads,
+            history: Arc::clone(&self.history_shared),
+            strip: self.counter.strip(),
+            shake_px: shift.0.hypot(shift.1),
+        }
+    }
+
+    fn take(&mut self, beads: Vec<Bead>, events: &mut Vec<Event>) {
+        for bead in beads {
+            self.counted.push(Counted {
+                at_secs: bead.at_secs,
+                settled_at_secs: bead.settled_at_secs,
+                kind: bead.kind,
+                rise_px_per_s: bead.rise_px_per_s,
+                height_px: bead.height_px,
+                confidence: bead.confidence,
+            });
+            match bead.kind {
+                BeadKind::Gas => self.bubbles += 1,
+                BeadKind::Oil => {
+                    self.drops += 1;
+                    let drops = &mut self.record.drops_secs;
+                    // Two close beads may settle in the other order.
+                    let place = drops.partition_point(|t| *t <= bead.at_secs);
+                    drops.insert(place, bead.at_secs);
+                    if drops.len() > KEPT_DROPS {
+                        drops.remove(0);
+                        if let Some(first) = drops.first() {
+                            self.record.from_secs = *first;
+                        }
+                        let from = self.record.from_secs;
+                        self.record.blind.retain(|span| span.to_secs > from);
+                    }
+                }
+            }
+            self.news = true;
+            events.push(Event::Bead {
+                feed: self.number,
+                bead,
+            });
+        }
+    }
+
+    fn take_spells(&mut self, spells: Vec<Spell>, events: &mut Vec<Event>) {
+        for Spell { span, why } in spells {
+            self.news = true;
+            if let Some(last) = self.record.blind.last_mut()
+                && span.from_secs <= last.to_secs
+            {
+                last.to_secs = last.to_secs.max(span.to_secs);
+            } else {
+                self.record.blind.push(span);
+            }
+            // Hours of blinking must not grow the record: the oldest spells and what lies before
+            // them are let go together.
+            if self.record.blind.len() > 4 * KEPT_DROPS {
+                let gone = self.record.blind.remove(0);
+                self.record.from_secs = self.record.from_secs.max(gone.to_secs);
+                let from = self.record.from_secs;
+                self.record.drops_secs.retain(|t| *t >= from);
+            }
+            events.push(Event::Blind {
+                feed: Some(self.number),
+                from_secs: span.from_secs,
+                to_secs: span.to_secs,
+                why,
+            });
+        }
+    }
+
+    /// The record with the blind spell that is still open.
+    fn record_now(&self, at_secs: f64) -> DropRecord {
+        let mut record = self.record.clone();
+        record.now_secs = record.now_secs.max(at_secs);
+        if let Trust::Blind { since_secs, .. } = self.watch.trust() {
+            record.blind.push(Span {
+                from_secs: since_secs.max(record.from_secs),
+                to_secs: record.now_secs,
+            });
+        }
+        record
+    }
+
+    fn doubts_now(&self, record: &DropRecord, silence: &Silence) -> Vec<String> {
+        let mut doubts: Vec<String> =
+            rate::doubts(record, self.reading.as_ref(), silence, self.fresh_change())
+                .iter()
+                .map(|doubt| doubt.words())
+                .collect();
+        let unsure = self
+            .counted
+            .iter()
+            .filter(|b| b.kind == BeadKind::Oil && b.confidence < SURE_ENOUGH)
+            .count();
+        if unsure > 0 {
+            doubts.push(format!(
+                "{unsure} of the newest beads could only just be made out: more light behind the glass helps"
+            ));
+        }
+        if self.look.pose.agreeing < RESTLESS_AGREEING && !self.look.gathering {
+            doubts.push(
+                "the surround of the glass has changed: check that the camera has not moved"
+                    .to_owned(),
+            );
+        }
+        doubts
+    }
+
+    /// The change of rate that began this reading, while it rests on few drops.
+    fn fresh_change(&self) -> Option<Change> {
+        self.changed
+            .filter(|_| self.reading.is_none_or(|r| r.drops < FRESH_DROPS))
+    }
+
+    fn keep_history(&mut self, at_secs: f64) {
+        if self
+            .history
+            .newest()
+            .is_some_and(|p| at_secs - p.at_secs < HISTORY_EVERY_SECS)
+        {
+            return;
+        }
+        let seen = self.state != FeedState::CannotSee;
+        self.history.push(HistoryPoint {
+            at_secs,
+            rate: self
+                .reading
+                .filter(|_| seen)
+                .map(|r| (r.drops_per_minute, r.low, r.high)),
+        });
+        self.history_shared = Arc::new(self.history.iter().copied().collect());
+    }
+}
+
+/// Whether the picture after a blind spell may be another than before it.
+fn changes_the_scene(why: BlindWhy) -> bool {
+    match why {
+        BlindWhy::Starting | BlindWhy::NoFrames | BlindWhy::Frozen => false,
+        BlindWhy::CameraLost
+        | BlindWhy::Dark
+        | BlindWhy::LightChanged
+        | BlindWhy::Moved
+        | BlindWhy::Covered
+        | BlindWhy::Flooded => true,
+    }
+}
+
+/// Whether a frame brought anything new.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Sameness {
+    /// Some sample of some glass changed.
+    New,
+    /// The frame before once more.
+    Repeated,
+}

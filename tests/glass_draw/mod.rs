@@ -1,0 +1,41 @@
+//! Invented pictures of sight glasses for tests: a small ray tracer of its own (round water-filled
+//! tubes between fittings, ports in a plate), with the true outlines. It shares nothing with the
+//! instrument.
+#![allow(dead_code, reason = "each test file uses its own part of the helper")]
+#![allow(missing_docs, reason = "a helper of tests")]
+
+pub mod odd;
+mod scene;
+
+pub use scene::{Light, Picture, Scene, TrueGlass, draw};
+
+/// A small deterministic generator of numbers (splitmix64).
+#[derive(Clone, Debug)]
+pub struct Dice(pub u64);
+
+impl Dice {
+    pub fn bits(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^ (z >> 31)
+    }
+    /// 0 to 1.
+    pub fn unit(&mut self) -> f64 {
+        (self.bits() >> 11) as f64 / (1_u64 << 53) as f64
+    }
+    pub fn between(&mut self, low: f64, high: f64) -> f64 {
+        low + (high - low) * self.unit()
+    }
+    pub fn whole(&mut self, low: u64, high: u64) -> u64 {
+        low + self.bits() % (high - low + 1)
+    }
+    pub fn chance(&mut self, part: f64) -> bool {
+        self.unit() < part
+    }
+    /// About normal, mean 0, deviation 1.
+    pub fn normal(&mut self) -> f64 {
+        (0..12).map(|_| self.unit()).sum::<f64>() - 6.0
+    }
+}

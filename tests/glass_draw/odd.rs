@@ -1,0 +1,1 @@
+//! Invented pictures that show no lubricator.

@@ -1,0 +1,860 @@
+//! The scene and its ray tracer. Millimetres; x to the right, y down, z away from the camera.
+
+use super::Dice;
+use image::GrayImage;
+
+type V = [f64; 3];
+
+fn add(a: V, b: V) -> V {
+    [a[0] + b[0], a[1] + b[1], a[2] + b[2]]
+}
+fn scale(a: V, k: f64) -> V {
+    [a[0] * k, a[1] * k, a[2] * k]
+}
+fn dot(a: V, b: V) -> f64 {
+    a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+}
+fn cross(a: V, b: V) -> V {
+    [
+        a[1] * b[2] - a[2] * b[1],
+        a[2] * b[0] - a[0] * b[2],
+        a[0] * b[1] - a[1] * b[0],
+    ]
+}
+fn unit(a: V) -> V {
+    scale(a, 1.0 / dot(a, a).sqrt())
+}
+
+/// Snell's law; `normal` points against the ray. None: total reflection.
+fn refract(d: V, normal: V, from: f64, to: f64) -> Option<V> {
+    let eta = from / to;
+    let cos = -dot(d, normal);
+    let k = 1.0 - eta * eta * (1.0 - cos * cos);
+    (k >= 0.0).then(|| unit(add(scale(d, eta), scale(normal, eta * cos - k.sqrt()))))
+}
+fn reflect(d: V, normal: V) -> V {
+    add(d, scale(normal, -2.0 * dot(d, normal)))
+}
+
+const N_GLASS: f64 = 1.474;
+const N_WATER: f64 = 1.333;
+const N_OIL: f64 = 1.48;
+const TINY: f64 = 1e-6;
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Light {
+    Backlit,
+    Card,
+    Front,
+}
+
+/// A lamp seen in reflections: a soft upright strip.
+#[derive(Clone, Copy, Debug)]
+struct Lamp {
+    azimuth: f64,
+    spread: f64,
+    power: f64,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Sheet {
+    x: [f64; 2],
+    y: [f64; 2],
+    z: f64,
+    albedo: f64,
+    glow: f64,
+    slope: f64,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Tube {
+    x: f64,
+    bore: f64,
+    outer: f64,
+    top: f64,
+    bottom: f64,
+    fitting: f64,
+    fitting_height: f64,
+    nut: f64,
+    nozzle: f64,
+    nozzle_height: f64,
+    bead: f64,
+    free_bead: Option<f64>,
+    metal: f64,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Port {
+    x: f64,
+    y: f64,
+    radius: f64,
+    bezel: f64,
+    step: f64,
+    depth: f64,
+    back: f64,
+    nozzle: f64,
+    nozzle_height: f64,
+    bead: f64,
+    glow: f64,
+}
+
+#[derive(Clone, Debug)]
+pub struct Scene {
+    tubes: Vec<Tube>,
+    ports: Vec<Port>,
+    sheets: Vec<Sheet>,
+    lamps: Vec<Lamp>,
+    sun: V,
+    sun_power: f64,
+    ambient: f64,
+    plate: f64,
+    // Camera.
+    pub width: u32,
+    pub height: u32,
+    focal: f64,
+    distance: f64,
+    roll: f64,
+    turn: f64,
+    pitch: f64,
+    aim: V,
+    // Picture.
+    gain: f64,
+    contrast: f64,
+    blur: f32,
+    noise: f64,
+    jpeg: u8,
+    seed: u64,
+}
+
+/// True outline: middle, size across and along the axis, clockwise turn.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TrueGlass {
+    pub tube: bool,
+    pub x: f64,
+    pub y: f64,
+    pub width: f64,
+    pub height: f64,
+    pub angle_deg: f64,
+}
+
+#[derive(Clone, Debug)]
+pub struct Picture {
+    pub luma: GrayImage,
+    pub glasses: Vec<TrueGlass>,
+}
+
+impl Scene {
+    /// An invented lubricator with `count` glasses.
+    pub fn invented(seed: u64, light: Light, tubes: bool, count: usize, size: (u32, u32)) -> Self {
+        let mut d = Dice(seed.wrapping_mul(7919) ^ 0xBEAD);
+        let (width, height) = size;
+        let outer = d.between(7.0, 12.0);
+        let bore = outer * d.between(0.68, 0.84);
+        let visible = outer * d.between(3.4, 8.5);
+        let fitting = outer * d.between(1.12, 1.45);
+        let pitch_x = if tubes {
+            fitting * d.between(2.4, 4.4)
+        } else {
+            outer * 1.4 * d.between(2.6, 4.0)
+        };
+        let mut scene = Self {
+            tubes: Vec::new(),
+            ports: Vec::new(),
+            sheets: Vec::new(),
+            lamps: Vec::new(),
+            sun: unit([d.between(-0.8, 0.8), d.between(-1.0, -0.2), -1.0]),
+            sun_power: 0.5,
+            ambient: d.between(0.08, 0.2),
+            plate: d.between(0.05, 0.35),
+            width,
+            height,
+            focal: 0.0,
+            distance: d.between(160.0, 600.0).max(visible * 2.5),
+            roll: 0.0,
+            turn: 0.0,
+            pitch: 0.0,
+            aim: [
+                d.between(-0.1, 0.1) * visible,
+                d.between(-0.12, 0.12) * visible,
+                0.0,
+            ],
+            gain: d.between(150.0, 235.0),
+            contrast: 1.0,
+            blur: d.between(0.4, 1.1) as f32,
+            noise: d.between(0.3, 1.5),
+            jpeg: d.whole(40, 90) as u8,
+            seed,
+        };
+        let middle = (count as f64 - 1.0) / 2.0;
+        let metal = d.between(0.3, 0.9);
+        let nozzle = outer * d.between(0.12, 0.24);
+        let nozzle_height = visible * d.between(0.06, 0.16);
+        let span;
+        if tubes {
+            for i in 0..count {
+                scene.tubes.push(Tube {
+                    x: (i as f64 - middle) * pitch_x,
+                    bore,
+                    outer,
+                    top: -visible / 2.0,
+                    bottom: visible / 2.0,
+                    fitting,
+                    fitting_height: outer * d.between(0.6, 0.9),
+                    nut: if d.chance(0.5) { outer * 0.5 } else { 0.0 },
+                    nozzle,
+                    nozzle_height,
+                    bead: if d.chance(0.8) {
+                        nozzle * d.between(0.7, 1.4)
+                    } else {
+                        0.0
+                    },
+                    free_bead: d.chance(0.3).then(|| d.between(-0.3, 0.3) * visible),
+                    metal,
+                });
+            }
+            span = visible + 4.0 * outer;
+            // Beams above and below.
+            if d.chance(0.7) {
+                let albedo = d.between(0.05, 0.4);
+                let z = d.between(-0.5, 3.0) * outer;
+                for side in [-1.0, 1.0] {
+                    let near = visible / 2.0 + outer * d.between(0.7, 1.5);
+                    let y = if side < 0.0 {
+                        [-400.0, -near]
+                    } else {
+                        [near, 400.0]
+                    };
+                    scene.sheets.push(Sheet {
+                        x: [-900.0, 900.0],
+                        y,
+                        z,
+                        albedo,
+                        glow: 0.0,
+                        slope: 0.0,
+                    });
+                }
+            }
+        } else {
+            let radius = outer * 1.3;
+            let bezel = radius * d.between(1.15, 1.5);
+            for i in 0..count {
+                scene.ports.push(Port {
+                    x: (i as f64 - middle) * pitch_x,
+                    y: 0.0,
+                    radius,
+                    bezel,
+                    step: radius * d.between(0.1, 0.5),
+                    depth: radius * d.between(0.8, 2.0),
+                    back: radius * d.between(0.9, 1.1),
+                    nozzle: radius * d.between(0.07, 0.14),
+                    nozzle_height: radius * d.between(0.3, 0.6),
+                    bead: if d.chance(0.8) {
+                        radius * d.between(0.08, 0.16)
+                    } else {
+                        0.0
+                    },
+                    glow: match light {
+                        Light::Backlit => d.between(0.6, 1.0),
+                        Light::Card | Light::Front => 0.0,
+                    },
+                });
+            }
+            span = 4.0 * bezel;
+            scene.plate = d.between(0.08, 0.5);
+        }
+        // Light.
+        match light {
+            Light::Backlit => {
+                scene.sun_power = d.between(0.05, 0.35);
+                if tubes {
+                    let glow = d.between(0.75, 1.05);
+                    if d.chance(0.4) {
+                        scene.sheets.push(Sheet {
+                            x: [-pitch_x * (middle + 0.8), pitch_x * (middle + 0.8)],
+                            y: [-visible * 0.75, visible * 0.75],
+                            z: outer * 5.0,
+                            albedo: 0.5,
+                            glow,
+                            slope: d.between(-0.1, 0.1) / visible,
+                        });
+                    } else {
+                        let half = outer * d.between(1.1, 1.8);
+                        for i in 0..count {
+                            let x = (i as f64 - middle) * pitch_x;
+                            scene.sheets.push(Sheet {
+                                x: [x - half, x + half],
+                                y: [-visible * 0.6, visible * 0.6],
+                                z: outer * d.between(2.0, 3.5),
+                                albedo: 0.5,
+                                glow,
+                                slope: 0.0,
+                            });
+                        }
+                    }
+                }
+            }
+            Light::Card => {
+                scene.sun_power = d.between(0.5, 0.9);
+                let shift = d.between(-1.2, 1.2) * outer;
+                let half = outer * d.between(0.9, 1.9);
+                for i in 0..count {
+                    let x = (i as f64 - middle) * pitch_x + shift;
+                    scene.sheets.push(Sheet {
+                        x: [x - half, x + half],
+                        y: [-visible * 0.55, visible * 0.55],
+                        z: outer * d.between(1.6, 2.6),
+                        albedo: d.between(0.6, 0.9),
+                        glow: 0.0,
+                        slope: d.between(-0.3, 0.3) / visible,
+                    });
+                }
+                scene.lamps.push(Lamp {
+                    azimuth: d.between(-1.2, 1.2),
+                    spread: d.between(0.1, 0.3),
+                    power: d.between(0.6, 1.6),
+                });
+            }
+            Light::Front => {
+                scene.sun_power = d.between(0.5, 1.0);
+                scene.plate = if tubes {
+                    d.between(0.02, 0.12)
+                } else {
+                    scene.plate
+                };
+                for _ in 0..d.whole(1, 2) {
+                    scene.lamps.push(Lamp {
+                        azimuth: d.between(-1.2, 1.2),
+                        spread: d.between(0.08, 0.4),
+                        power: d.between(0.8, 2.5),
+                    });
+                }
+            }
+        }
+        // Frame it: as large as it fits, or somewhat smaller.
+        let across = pitch_x * (count as f64 - 1.0) + 4.0 * outer;
+        let zoom =
+            (f64::from(width) / across).min(f64::from(height) / span) * d.between(0.55, 0.93);
+        scene.focal = zoom * scene.distance;
+        scene
+    }
+
+    pub fn rolled(mut self, roll_deg: f64, turn_deg: f64, pitch_deg: f64) -> Self {
+        self.roll = roll_deg.to_radians();
+        self.turn = turn_deg.to_radians();
+        self.pitch = pitch_deg.to_radians();
+        self
+    }
+
+    pub fn faded(mut self, contrast: f64, noise: f64) -> Self {
+        self.contrast = contrast;
+        self.noise = noise;
+        self
+    }
+
+    /// Glass width in pixels when it stands in the middle of the picture.
+    pub fn glass_px(&self) -> f64 {
+        let size = self
+            .tubes
+            .first()
+            .map(|t| t.outer)
+            .or_else(|| self.ports.first().map(|p| p.radius))
+            .unwrap_or(0.0);
+        2.0 * size * self.focal / self.distance
+    }
+
+    /// Moves the camera's zoom so that a glass is this wide, pixels.
+    pub fn with_glass_px(mut self, width: f64) -> Self {
+        self.focal *= width / self.glass_px();
+        self
+    }
+
+    fn camera(&self) -> (V, V, V, V) {
+        let (st, ct) = self.turn.sin_cos();
+        let (sp, cp) = self.pitch.sin_cos();
+        let forward = [st * cp, sp, ct * cp];
+        let position = add(self.aim, scale(forward, -self.distance));
+        let right = unit(cross([0.0, 1.0, 0.0], forward));
+        let down = cross(forward, right);
+        let (sr, cr) = self.roll.sin_cos();
+        // A camera rolled anticlockwise shows the world turned clockwise.
+        let r = add(scale(right, cr), scale(down, -sr));
+        let dn = add(scale(right, sr), scale(down, cr));
+        (position, r, dn, forward)
+    }
+
+    fn project(&self, p: V) -> (f64, f64) {
+        let (position, right, down, forward) = self.camera();
+        let v = add(p, scale(position, -1.0));
+        let k = self.focal / dot(v, forward);
+        (
+            f64::from(self.width) / 2.0 + k * dot(v, right),
+            f64::from(self.height) / 2.0 + k * dot(v, down),
+        )
+    }
+
+    pub fn truth(&self) -> Vec<TrueGlass> {
+        let box_of = |tube: bool, left: V, right: V, top: V, bottom: V| {
+            let (l, r) = (self.project(left), self.project(right));
+            let (t, b) = (self.project(top), self.project(bottom));
+            TrueGlass {
+                tube,
+                x: (t.0 + b.0) / 2.0,
+                y: (t.1 + b.1) / 2.0,
+                width: (r.0 - l.0).hypot(r.1 - l.1),
+                height: (b.0 - t.0).hypot(b.1 - t.1),
+                angle_deg: (-(b.0 - t.0)).atan2(b.1 - t.1).to_degrees(),
+            }
+        };
+        let (_, right, _, forward) = self.camera();
+        let side = unit(cross([0.0, 1.0, 0.0], forward));
+        let _ = right;
+        self.tubes
+            .iter()
+            .map(|t| {
+                let middle = (t.top + t.bottom) / 2.0;
+                let edge = |k: f64| add([t.x, middle, 0.0], scale(side, k * t.outer));
+                box_of(
+                    true,
+                    edge(-1.0),
+                    edge(1.0),
+                    [t.x, t.top, 0.0],
+                    [t.x, t.bottom, 0.0],
+                )
+            })
+            .chain(self.ports.iter().map(|p| {
+                box_of(
+                    false,
+                    [p.x - p.radius, p.y, p.step + p.depth / 2.0],
+                    [p.x + p.radius, p.y, p.step + p.depth / 2.0],
+                    [p.x, p.y - p.radius, p.step + p.depth / 2.0],
+                    [p.x, p.y + p.radius, p.step + p.depth / 2.0],
+                )
+            }))
+            .collect()
+    }
+
+    /// Soft light from a direction, as reflections see it.
+    fn lamps_from(&self, d: V, softness: f64) -> f64 {
+        let azimuth = d[0].atan2(-d[2]);
+        let mut sum = self.ambient;
+        for lamp in &self.lamps {
+            let spread = lamp.spread + softness;
+            let off = (azimuth - lamp.azimuth) / spread;
+            sum += lamp.power * lamp.spread / spread
+                * (-0.5 * off * off).exp()
+                * (1.0 - d[1] * d[1]).max(0.0);
+        }
+        sum
+    }
+
+    fn dull(&self, albedo: f64, normal: V) -> f64 {
+        albedo * (self.ambient + self.sun_power * dot(normal, self.sun).max(0.0))
+    }
+
+    fn metal(&self, shine: f64, normal: V, d: V) -> f64 {
+        let mirrored = reflect(d, normal);
+        0.35 * self.dull(0.8, normal) + shine * 0.6 * self.lamps_from(mirrored, 0.35)
+    }
+
+    /// Nearest crossing of an upright cylinder's wall beyond `TINY`.
+    fn wall(o: V, d: V, x: f64, z: f64, r: f64) -> [Option<f64>; 2] {
+        let (ox, oz) = (o[0] - x, o[2] - z);
+        let a = d[0] * d[0] + d[2] * d[2];
+        if a < 1e-12 {
+            return [None, None];
+        }
+        let b = ox * d[0] + oz * d[2];
+        let c = ox * ox + oz * oz - r * r;
+        let k = b * b - a * c;
+        if k < 0.0 {
+            return [None, None];
+        }
+        let k = k.sqrt();
+        let pick = |t: f64| (t > TINY).then_some(t);
+        [pick((-b - k) / a), pick((-b + k) / a)]
+    }
+
+    fn at(o: V, d: V, t: f64) -> V {
+        add(o, scale(d, t))
+    }
+
+    fn trace(&self, o: V, d: V, skip: Option<usize>, depth: u8) -> f64 {
+        let mut best = f64::INFINITY;
+        let mut shade = 0.02;
+        // Far wall.
+        let wall_z = 14.0 * 10.0;
+        if self.ports.is_empty() && d[2] > 0.0 {
+            let t = (wall_z - o[2]) / d[2];
+            if t > TINY && t < best {
+                best = t;
+                let p = Self::at(o, d, t);
+                let mottle = 1.0 + 0.1 * (p[0] * 0.03).sin() * (p[1] * 0.023 + 1.0).cos();
+                shade = self.dull(self.plate * mottle, [0.0, 0.0, -1.0]);
+            }
+        }
+        for s in &self.sheets {
+            if d[2].abs() < 1e-9 {
+                continue;
+            }
+            let t = (s.z - o[2]) / d[2];
+            if t <= TINY || t >= best {
+                continue;
+            }
+            let p = Self::at(o, d, t);
+            if p[0] >= s.x[0] && p[0] <= s.x[1] && p[1] >= s.y[0] && p[1] <= s.y[1] {
+                best = t;
+                shade = s.glow + (1.0 + s.slope * p[1]) * self.dull(s.albedo, [0.0, 0.0, -1.0]);
+            }
+        }
+        for t in &self.tubes {
+            for (low, high, radius) in [
+                (t.top - t.fitting_height, t.top, t.fitting),
+                (t.bottom, t.bottom + t.fitting_height, t.fitting),
+                (t.top - t.fitting_height - t.nut, t.top, t.fitting * 0.55),
+                (
+                    t.bottom,
+                    t.bottom + t.fitting_height + t.nut,
+                    t.fitting * 0.55,
+                ),
+            ] {
+                if let [Some(k), _] = Self::wall(o, d, t.x, 0.0, radius)
+                    && k < best
+                {
+                    let p = Self::at(o, d, k);
+                    if p[1] >= low && p[1] <= high {
+                        best = k;
+                        let n = [(p[0] - t.x) / radius, 0.0, p[2] / radius];
+                        shade = self.metal(t.metal, n, d);
+                    }
+                }
+                for (y, n) in [(low, [0.0, -1.0, 0.0]), (high, [0.0, 1.0, 0.0])] {
+                    if dot(d, n) < -1e-9 {
+                        let k = (y - o[1]) / d[1];
+                        if k > TINY && k < best {
+                            let p = Self::at(o, d, k);
+                            if (p[0] - t.x).hypot(p[2]) <= radius {
+                                best = k;
+                                shade = self.metal(t.metal * 0.7, n, d);
+                            }
+                        }
+                    }
+                }
+            }
+        }
+        let mut glass: Option<usize> = None;
+        for (index, t) in self.tubes.iter().enumerate() {
+            if skip == Some(index) {
+                continue;
+            }
+            if let [Some(k), _] = Self::wall(o, d, t.x, 0.0, t.outer)
+                && k < best
+            {
+                let y = o[1] + k * d[1];
+                if y > t.top && y < t.bottom {
+                    best = k;
+                    glass = Some(index);
+                }
+            }
+        }
+        if let Some(index) = glass {
+            return if depth > 3 {
+                0.1
+            } else {
+                self.through(index, Self::at(o, d, best), d, depth)
+            };
+        }
+        if !self.ports.is_empty() {
+            return self.plate_with_ports(o, d);
+        }
+        shade
+    }
+
+    /// Into a tube at a point of its outer wall.
+    fn through(&self, index: usize, at: V, d: V, depth: u8) -> f64 {
+        let t = &self.tubes[index];
+        let radial = |p: V, r: f64| [(p[0] - t.x) / r, 0.0, p[2] / r];
+        let n = radial(at, t.outer);
+        let cos = -dot(d, n);
+        let mirror = 0.037 + 0.963 * (1.0 - cos.clamp(0.0, 1.0)).powi(5);
+        let shine = self.lamps_from(reflect(d, n), 0.0);
+        let Some(mut dir) = refract(d, n, 1.0, N_GLASS) else {
+            return shine;
+        };
+        let mut p = at;
+        let mut in_water = false;
+        let mut left = 1.0 - mirror;
+        let inside = 'walk: {
+            for _ in 0..14 {
+                // The fittings' faces end the glass.
+                let cap = if dir[1] > 1e-9 {
+                    (t.bottom - p[1]) / dir[1]
+                } else if dir[1] < -1e-9 {
+                    (t.top - p[1]) / dir[1]
+                } else {
+                    f64::INFINITY
+                };
+                if in_water {
+                    let wall = Self::wall(p, dir, t.x, 0.0, t.bore)[1].unwrap_or(f64::INFINITY);
+                    let mut k = wall.min(cap);
+                    let mut hit = 0;
+                    // Nozzle.
+                    if let [Some(q), _] = Self::wall(p, dir, t.x, 0.0, t.nozzle) {
+                        let y = p[1] + q * dir[1];
+                        if q < k && y > t.bottom - t.nozzle_height {
+                            k = q;
+                            hit = 1;
+                        }
+                    }
+                    let mut ball = None;
+                    for (y, r) in [
+                        Some((t.bottom - t.nozzle_height - 0.8 * t.bead, t.bead)),
+                        t.free_bead.map(|y| (y, t.nozzle * 1.2)),
+                    ]
+                    .into_iter()
+                    .flatten()
+                    {
+                        let c = [p[0] - t.x, p[1] - y, p[2]];
+                        let b = dot(c, dir);
+                        let q = b * b - dot(c, c) + r * r;
+                        if q > 0.0 {
+                            let near = -b - q.sqrt();
+                            if near > TINY && near < k {
+                                k = near;
+                                hit = 2;
+                                ball = Some((y, r));
+                            }
+                        }
+                    }
+                    if k == f64::INFINITY {
+                        break 'walk 0.05;
+                    }
+                    p = Self::at(p, dir, k);
+                    if hit == 1 {
+                        let n = radial(p, t.nozzle);
+                        break 'walk self.metal(t.metal, n, dir) * 0.9;
+                    }
+                    if let Some((y, r)) = ball {
+                        let centre = [t.x, y, 0.0];
+                        let n = scale(add(p, scale(centre, -1.0)), 1.0 / r);
+                        left *= 0.75;
+                        if let Some(inner) = refract(dir, n, N_WATER, N_OIL) {
+                            let c = add(p, scale(centre, -1.0));
+                            let far = -2.0 * dot(c, inner);
+                            p = Self::at(p, inner, far);
+                            let n = scale(add(p, scale(centre, -1.0)), -1.0 / r);
+                            dir = refract(inner, n, N_OIL, N_WATER).unwrap_or(inner);
+                        }
+                        continue;
+                    }
+                    if k == cap {
+                        break 'walk self.metal(t.metal * 0.5, [0.0, -dir[1].signum(), 0.0], dir);
+                    }
+                    let n = scale(radial(p, t.bore), -1.0);
+                    match refract(dir, n, N_WATER, N_GLASS) {
+                        Some(next) => {
+                            dir = next;
+                            in_water = false;
+                        }
+                        None => dir = reflect(dir, n),
+                    }
+                } else {
+                    let inner = Self::wall(p, dir, t.x, 0.0, t.bore)[0].unwrap_or(f64::INFINITY);
+                    let outer = Self::wall(p, dir, t.x, 0.0, t.outer)[1].unwrap_or(f64::INFINITY);
+                    let k = inner.min(outer).min(cap);
+                    if k == f64::INFINITY {
+                        break 'walk 0.05;
+                    }
+                    p = Self::at(p, dir, k);
+                    if k == cap {
+                        break 'walk self.metal(t.metal * 0.4, [0.0, -dir[1].signum(), 0.0], dir);
+                    }
+                    if inner < outer {
+                        let n = radial(p, t.bore);
+                        match refract(dir, n, N_GLASS, N_WATER) {
+                            Some(next) => {
+                                dir = next;
+                                in_water = true;
+                            }
+                            None => dir = reflect(dir, n),
+                        }
+                    } else {
+                        let n = scale(radial(p, t.outer), -1.0);
+                        match refract(dir, n, N_GLASS, 1.0) {
+                            Some(out) => {
+                                break 'walk self.trace(p, out, Some(index), depth + 1);
+                            }
+                            None => dir = reflect(dir, n),
+                        }
+                    }
+                }
+            }
+            0.05
+        };
+        mirror * shine + left * 0.97 * inside
+    }
+
+    /// A plate at z = 0 with round ports in it.
+    fn plate_with_ports(&self, o: V, d: V) -> f64 {
+        if d[2] < 1e-6 {
+            return 0.05;
+        }
+        let p = Self::at(o, d, -o[2] / d[2]);
+        let Some(port) = self
+            .ports
+            .iter()
+            .find(|q| (p[0] - q.x).hypot(p[1] - q.y) < q.bezel)
+        else {
+            // Two horizontal steps of the casting.
+            let edge = self.ports[0].bezel * 1.7;
+            let shade = self.dull(self.plate, [0.0, 0.0, -1.0]);
+            return if p[1].abs() > edge {
+                shade * 1.3
+            } else {
+                shade
+            };
+        };
+        // Counterbore: its wall, then its floor with the window in it.
+        let tube_wall = |from: V, dir: V, radius: f64| {
+            let (x, y) = (from[0] - port.x, from[1] - port.y);
+            let a = dir[0] * dir[0] + dir[1] * dir[1];
+            if a < 1e-12 {
+                return f64::INFINITY;
+            }
+            let b = x * dir[0] + y * dir[1];
+            let c = x * x + y * y - radius * radius;
+            let k = b * b - a * c;
+            if k < 0.0 {
+                f64::INFINITY
+            } else {
+                (-b + k.sqrt()) / a
+            }
+        };
+        let floor = port.step / d[2];
+        let wall = tube_wall(p, d, port.bezel);
+        if wall < floor {
+            let q = Self::at(p, d, wall);
+            let n = [
+                (port.x - q[0]) / port.bezel,
+                (port.y - q[1]) / port.bezel,
+                0.0,
+            ];
+            return self.metal(0.3, n, d);
+        }
+        let q = Self::at(p, d, floor);
+        if (q[0] - port.x).hypot(q[1] - port.y) > port.radius {
+            return self.dull(self.plate * 0.6, [0.0, 0.0, -1.0]);
+        }
+        // A flat window, water behind it.
+        let shine = 0.04 * self.lamps_from(reflect(d, [0.0, 0.0, -1.0]), 0.0);
+        let Some(w) = refract(d, [0.0, 0.0, -1.0], 1.0, N_WATER) else {
+            return shine;
+        };
+        let far = port.depth / w[2];
+        let side = tube_wall(q, w, port.radius);
+        let nozzle_z = port.step + port.depth / 2.0;
+        let top = port.y + port.radius - port.nozzle_height;
+        let mut k = far.min(side);
+        let mut what = u8::from(side < far);
+        if let [Some(t), _] = Self::wall(q, w, port.x, nozzle_z, port.nozzle) {
+            let y = q[1] + t * w[1];
+            if t < k && y > top {
+                k = t;
+                what = 2;
+            }
+        }
+        if port.bead > 0.0 {
+            let c = [
+                q[0] - port.x,
+                q[1] - (top - 0.8 * port.bead),
+                q[2] - nozzle_z,
+            ];
+            let b = dot(c, w);
+            let s = b * b - dot(c, c) + port.bead * port.bead;
+            if s > 0.0 && -b - s.sqrt() > 0.0 && -b - s.sqrt() < k {
+                let rim = 1.0 - s / (port.bead * port.bead);
+                return shine + self.behind(port, q, w, far) * (0.75 - 0.5 * rim * rim);
+            }
+        }
+        let r = Self::at(q, w, k);
+        shine
+            + match what {
+                0 => self.behind(port, q, w, far),
+                1 => {
+                    let n = [
+                        (port.x - r[0]) / port.radius,
+                        (port.y - r[1]) / port.radius,
+                        0.0,
+                    ];
+                    0.5 * self.dull(0.4, n) + 0.25 * port.glow * (r[2] - port.step) / port.depth
+                }
+                _ => {
+                    let n = [
+                        (r[0] - port.x) / port.nozzle,
+                        0.0,
+                        (r[2] - nozzle_z) / port.nozzle,
+                    ];
+                    self.metal(0.7, n, w)
+                }
+            }
+    }
+
+    fn behind(&self, port: &Port, q: V, w: V, far: f64) -> f64 {
+        let r = Self::at(q, w, far);
+        let off = (r[0] - port.x).hypot(r[1] - port.y);
+        if off < port.back {
+            port.glow * (1.0 - 0.15 * (off / port.back).powi(2)) + self.dull(0.75, [0.0, 0.0, -1.0])
+        } else {
+            self.dull(0.3, [0.0, 0.0, -1.0]) + 0.3 * port.glow
+        }
+    }
+}
+
+/// Draws a scene.
+pub fn draw(scene: &Scene) -> Picture {
+    let (position, right, down, forward) = scene.camera();
+    let (w, h) = (scene.width as usize, scene.height as usize);
+    let mut light = vec![0.0_f32; w * h];
+    for y in 0..h {
+        for x in 0..w {
+            let mut sum = 0.0;
+            for (sx, sy) in [(0.25, 0.25), (0.75, 0.75)] {
+                let u = (x as f64 + sx - w as f64 / 2.0) / scene.focal;
+                let v = (y as f64 + sy - h as f64 / 2.0) / scene.focal;
+                let d = unit(add(forward, add(scale(right, u), scale(down, v))));
+                sum += scene.trace(position, d, None, 0);
+            }
+            light[y * w + x] = (sum / 2.0) as f32;
+        }
+    }
+    let luma = develop(light, w, h, scene);
+    Picture {
+        luma,
+        glasses: scene.truth(),
+    }
+}
+
+fn develop(light: Vec<f32>, w: usize, h: usize, scene: &Scene) -> GrayImage {
+    let mut dice = Dice(scene.seed ^ 0x5EED);
+    let plane: image::ImageBuffer<image::Luma<f32>, Vec<f32>> =
+        image::ImageBuffer::from_vec(w as u32, h as u32, light).unwrap();
+    let soft = imageproc::filter::gaussian_blur_f32(&plane, scene.blur);
+    let mut out = GrayImage::new(w as u32, h as u32);
+    for (pixel, value) in out.iter_mut().zip(soft.iter()) {
+        // A little like a camera's curve.
+        let bright = scene.gain * f64::from(value.clamp(0.0, 1.3)).powf(0.75);
+        let faded = 90.0 + (bright - 90.0) * scene.contrast;
+        *pixel = (faded + scene.noise * dice.normal())
+            .round()
+            .clamp(0.0, 255.0) as u8;
+    }
+    coded(&out, scene.jpeg)
+}
+
+/// Through a JPEG coder and back, for its blocks.
+pub fn coded(picture: &GrayImage, quality: u8) -> GrayImage {
+    let mut bytes = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, quality)
+        .encode_image(picture)
+        .unwrap();
+    image::load_from_memory(&bytes).unwrap().to_luma8()
+}
