@@ -291,8 +291,9 @@ fn start_run(ui: &mut Ui, title: &mut String, asked: &mut Option<Asked>) {
         .add(TextEdit::singleline(title).desired_width(f32::INFINITY))
         .labelled_by(label.id)
         .in_sight();
-    focus_first(ui, &field);
+    // Asked before the field is given the keyboard again.
     let wants = entered(ui, &field);
+    focus_first(ui, &field);
     ui.label(words::START_RUN_EXPLAINED);
     ui.horizontal(|ui| {
         if big_key(ui, words::START_THE_RUN).clicked() || wants {
@@ -322,8 +323,9 @@ fn file(
         .add(TextEdit::singleline(path).desired_width(f32::INFINITY))
         .labelled_by(label.id)
         .in_sight();
-    focus_first(ui, &field);
+    // Asked before the field is given the keyboard again.
     let wants = entered(ui, &field);
+    focus_first(ui, &field);
     if let Some(error) = error {
         ui.colored_label(palette.ink_danger, error);
     }

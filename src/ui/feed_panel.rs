@@ -394,47 +394,51 @@ fn reading(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Pal
         .as_ref()
         .map_or_else(|| words::WAITING_FOR_DROPS.to_owned(), words::said_rate);
     paint::say(ui, at.figure, &said);
-    // Unit and limits always; under them a doubt, or where there is none the band.
-    let rows = if at.beside.height() >= at.small * 4.2 {
-        3.0
-    } else {
-        2.0
-    };
-    let step = (at.beside.height() / rows).min(at.small * 1.7);
-    let row = |i: f32| {
-        Rect::from_min_size(
-            pos2(
-                at.beside.left(),
-                at.beside.center().y - step * rows / 2.0 + i * step,
-            ),
-            vec2(at.beside.width(), step),
-        )
-    };
-    let line = |i: f32, text: &str, size: f32, ink| {
-        paint::words(ui, row(i), Align2::LEFT_CENTER, text, size, ink)
-    };
+    // Unit and limits always; under them doubts, or where there are none the band.
+    let step = (at.small * 1.5).min(at.beside.height() / 2.0);
     let limits = told
         .reading
         .as_ref()
         .map_or_else(|| words::WAITING_FOR_DROPS.to_owned(), words::limits);
-    line(0.0, words::UNIT, at.small * 1.15, palette.ink);
-    if feed.doubts.is_empty() {
-        line(1.0, &limits, at.small, palette.ink);
-        if rows > 2.5 {
-            let band = words::band(feed.calibration.band);
-            line(2.0, &band, at.small, palette.ink_soft);
-        }
-        return;
-    }
+    let band = words::band(feed.calibration.band);
     let doubts = words::doubts(&feed.doubts);
-    let place = if rows > 2.5 {
-        line(1.0, &limits, at.small, palette.ink);
-        line(2.0, &doubts, at.small, palette.ink)
+    let (third, third_ink) = if feed.doubts.is_empty() {
+        (&band, palette.ink_soft)
     } else {
-        line(1.0, &words::and(&limits, &doubts), at.small, palette.ink)
+        (&doubts, palette.ink)
     };
-    let id = ui.scope_id().with(("doubts", feed.feed));
-    ui.interact(place, id, Sense::hover()).on_hover_text(doubts);
+    let third_rows = ((at.beside.height() / step).floor() - 2.0).clamp(0.0, 3.0);
+    // The first two lines stand where they would with a band under them, doubts or none.
+    let top = at.beside.center().y - step * 1.5f32.min(1.0 + third_rows / 2.0);
+    let row = |i: f32, rows: f32| {
+        Rect::from_min_size(
+            pos2(at.beside.left(), top + i * step),
+            vec2(at.beside.width(), rows * step),
+        )
+    };
+    let left = Align2::LEFT_CENTER;
+    paint::words(
+        ui,
+        row(0.0, 1.0),
+        left,
+        words::UNIT,
+        at.small * 1.15,
+        palette.ink,
+    );
+    paint::words(ui, row(1.0, 1.0), left, &limits, at.small, palette.ink);
+    if third_rows >= 1.0 {
+        let room = row(2.0, 1.0).with_max_y(at.beside.bottom() + at.small * 0.5);
+        let size = if feed.doubts.is_empty() {
+            at.small
+        } else {
+            at.small * 0.9
+        };
+        paint::paragraph(ui, room, Align2::LEFT_TOP, third, size, third_ink);
+        if !feed.doubts.is_empty() {
+            let id = ui.scope_id().with(("doubts", feed.feed));
+            ui.interact(room, id, Sense::hover()).on_hover_text(doubts);
+        }
+    }
 }
 
 fn foot(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Palette) {

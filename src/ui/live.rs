@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-use crate::base::{Clock, SystemClock};
+use crate::base::Clock;
 use crate::capture::{self, Paced, SourceSpec};
 use crate::glass::Calibration;
 use crate::run::{Intent, Notice, Recording, Runner, RunnerSettings, Snapshot};
@@ -55,14 +55,14 @@ fn nothing(notice: Notice) -> Arc<Snapshot> {
 impl Live {
     /// Nothing is watched yet. Runs go to the logbook at this path, if there is one.
     #[must_use]
-    pub fn new(wake: Wake, logbook: Option<PathBuf>) -> Self {
+    pub fn new(clock: Arc<dyn Clock>, wake: Wake, logbook: Option<PathBuf>) -> Self {
         let notice = Notice {
             is_error: false,
             words: words::NO_PICTURE.to_owned(),
         };
         Self {
             shared: Arc::new(Shared {
-                clock: Arc::new(SystemClock::new()),
+                clock,
                 wake,
                 logbook,
                 stage: Mutex::new(Stage::Idle(nothing(notice))),
@@ -71,12 +71,6 @@ impl Live {
                 cameras: Mutex::new(Cameras::Found(Vec::new())),
             }),
         }
-    }
-
-    /// The clock that runs instrument and window.
-    #[must_use]
-    pub fn clock(&self) -> Arc<dyn Clock> {
-        self.shared.clock.clone()
     }
 
     /// Watches a source, with a calibration if there is one.

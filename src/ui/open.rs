@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use eframe::egui::{self, IconData, ViewportBuilder, vec2};
 
+use crate::base::{Clock, SystemClock};
 use crate::glass::Calibration;
 use crate::ui::app::Window;
 use crate::ui::backend::Backend;
@@ -64,9 +65,10 @@ pub fn open(settings: UiSettings) -> anyhow::Result<()> {
             let wake = Arc::new(move || {
                 ctx.request_repaint_after(Duration::from_secs_f64(LEAST_BETWEEN_SECS));
             });
-            let live = Live::new(wake, logbook);
+            let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
+            let live = Live::new(clock.clone(), wake, logbook);
             live.watch(&source, calibration)?;
-            Ok(Box::new(App::new(&creation.egui_ctx, live)))
+            Ok(Box::new(App::new(&creation.egui_ctx, live, clock)))
         }),
     )
     .map_err(|error| anyhow::anyhow!(words::no_window(&error.to_string())))
@@ -80,8 +82,7 @@ struct App {
 }
 
 impl App {
-    fn new(ctx: &egui::Context, live: Live) -> Self {
-        let clock = live.clock();
+    fn new(ctx: &egui::Context, live: Live, clock: Arc<dyn Clock>) -> Self {
         let (sound, switch) = match Sound::start(live.look(), clock.clone()) {
             Ok(sound) => {
                 let switch = sound.switch();

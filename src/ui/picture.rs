@@ -168,14 +168,16 @@ impl LivePicture {
     ) -> Option<Placing> {
         ui.painter().rect_filled(rect, 4.0, palette.well);
         let Some(frame) = frame else {
-            paint::paragraph(
-                ui,
-                rect.shrink(16.0),
-                Align2::CENTER_CENTER,
-                words::NO_PICTURE,
-                18.0,
-                palette.ink_well,
-            );
+            let snapshot = fresh.snapshot();
+            let why = snapshot
+                .notice
+                .as_ref()
+                .map_or(words::NO_PICTURE, |notice| notice.words.as_str());
+            // Shorter lines than the window is wide read better.
+            let width = (rect.width() - 32.0).min(720.0);
+            let place = Rect::from_center_size(rect.center(), vec2(width, rect.height() - 32.0));
+            let ink = palette.ink_well;
+            paint::paragraph(ui, place, Align2::CENTER_CENTER, why, 18.0, ink);
             return None;
         };
         let placing = Placing::fit(rect.shrink(2.0), frame.width(), frame.height());

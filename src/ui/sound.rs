@@ -225,7 +225,7 @@ fn keep_sounding(look: &Look, clock: &dyn Clock, switch: &SoundSwitch) {
             open = None;
             sounding = Tone::Silent;
             if tone != Tone::Silent && clock.monotonic_secs() >= try_at_secs {
-                match DeviceSinkBuilder::open_default_sink() {
+                match open_device() {
                     Ok(mut sink) => {
                         sink.log_on_drop(false);
                         let player = Player::connect_new(sink.mixer());
@@ -234,9 +234,10 @@ fn keep_sounding(look: &Look, clock: &dyn Clock, switch: &SoundSwitch) {
                         sounding = tone;
                         switch.set_trouble(None);
                     }
-                    Err(error) => {
+                    Err(why) => {
                         try_at_secs = clock.monotonic_secs() + TRY_AGAIN_SECS;
-                        switch.set_trouble(Some(words::no_sound(&error.to_string())));
+                        tracing::info!(why, "no sound");
+                        switch.set_trouble(Some(words::NO_SOUND.to_owned()));
                     }
                 }
             }
@@ -244,6 +245,32 @@ fn keep_sounding(look: &Look, clock: &dyn Clock, switch: &SoundSwitch) {
         clock.wait_secs(LOOK_SECS);
     }
     drop(open);
+}
+
+fn open_device() -> Result<MixerDeviceSink, String> {
+    if !may_have_sound() {
+        return Err("no-sound-system".to_owned());
+    }
+    DeviceSinkBuilder::open_default_sink().map_err(|error| error.to_string())
+}
+
+/// Whether it makes sense to ask for a sound device. On Linux the sound library fills the terminal
+/// with complaints where there is neither a sound card nor a sound server.
+#[cfg(target_os = "linux")]
+fn may_have_sound() -> bool {
+    let has_card = std::fs::read_to_string("/proc/asound/cards")
+        .is_ok_and(|cards| cards.trim_start().starts_with(|c: char| c.is_ascii_digit()));
+    let has_server = std::env::var_os("PULSE_SERVER").is_some()
+        || std::env::var_os("XDG_RUNTIME_DIR").is_some_and(|folder| {
+            let folder = std::path::PathBuf::from(folder);
+            folder.join("pulse/native").exists() || folder.join("pipewire-0").exists()
+        });
+    has_card || has_server
+}
+
+#[cfg(not(target_os = "linux"))]
+fn may_have_sound() -> bool {
+    true
 }
 
 #[cfg(test)]

@@ -4,11 +4,13 @@
 #![cfg(feature = "window")]
 #![expect(
     clippy::unwrap_used,
+    clippy::panic,
     reason = "a helper of a test fails the test by panicking"
 )]
 
 mod care;
 mod kit;
+mod live;
 mod paint;
 mod pictures;
 mod setup;

@@ -217,7 +217,7 @@ fn a_run_is_started_with_its_title_and_ended_after_a_question() {
         .get_by_label(words::RUN_TITLE)
         .type_text("morning");
     rig.harness.run();
-    rig.harness.get_by_label(words::START_THE_RUN).click();
+    rig.harness.key_press(Key::Enter);
     rig.harness.run();
     assert!(
         matches!(&rig.behind.sent()[..], [Intent::StartRun { title }] if title == "morning"),
@@ -238,6 +238,20 @@ fn a_run_is_started_with_its_title_and_ended_after_a_question() {
     rig.harness.run();
     assert!(matches!(rig.behind.sent()[..], [_, Intent::EndRun]));
     assert!(rig.harness.query_by_label(words::NO_RUN).is_some());
+}
+
+#[test]
+fn without_a_source_no_run_and_no_mark_is_pretended() {
+    let mut rig = Build::of(Scene::Empty).rig();
+    for key in [Key::R, Key::M, Key::O] {
+        rig.harness.key_press(key);
+        rig.harness.run();
+        assert!(rig.harness.query_by_label(words::RUN_TITLE).is_none());
+        assert!(rig.harness.query_by_label(words::NOTHING_RUNS).is_some());
+    }
+    assert!(rig.behind.sent().is_empty());
+    let run = rig.harness.get_by_label(words::START_RUN);
+    assert!(run.accesskit_node().is_disabled());
 }
 
 #[test]

@@ -44,7 +44,8 @@ fn is_for_people(literal: &str) -> bool {
     let letters = |part: &str| part.chars().filter(|c| c.is_alphabetic()).count();
     let words = literal.split(' ').filter(|part| letters(part) > 0).count();
     let starts_large = literal.chars().next().is_some_and(char::is_uppercase);
-    words > 1 || (starts_large && letters(literal) > 3)
+    // `LIKE_THIS` is the name of a variable of the environment.
+    words > 1 || (starts_large && letters(literal) > 3 && !literal.contains('_'))
 }
 
 #[test]

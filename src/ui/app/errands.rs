@@ -23,6 +23,14 @@ impl Window {
     }
 
     pub(super) fn act(&mut self, ctx: &Context, action: Action) {
+        let wants_source = matches!(
+            action,
+            Action::Mark | Action::MarkOpened | Action::MarkClosed | Action::Run
+        );
+        if wants_source && !self.fresh.is_running() {
+            self.say(words::NOTHING_RUNS.to_owned());
+            return;
+        }
         match action {
             Action::Help => self.view = View::Help,
             Action::Setup => {

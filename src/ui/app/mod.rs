@@ -192,10 +192,14 @@ impl Window {
 
     fn row(&self, palette: &Palette) -> [RowKey; 9] {
         let lit = |view| Lit::from(self.view == view);
+        let running = self.fresh.is_running();
         let key = |action, words, lit| RowKey {
             action,
             words,
-            usable: Usable::Yes,
+            usable: match action {
+                Action::Mark | Action::Run => Usable::from(running),
+                _ => Usable::Yes,
+            },
             lit,
         };
         let recording = self.fresh.snapshot().run.is_some();

@@ -193,6 +193,9 @@ words! {
     // Sound.
     SOUND_OFF = "The alarm sound is off.";
     SOUND_ON = "The alarm sound is on.";
+    NO_SOUND = "Alarms are shown but cannot be heard: no sound device. Plug one in or switch it on; \
+        it is tried again by itself.";
+    NOTHING_RUNS = "Nothing is being watched: choose a source first (F4).";
     CHOOSE_FEED_FIRST = "Choose a feed first (keys 1 to 8), then mark its valve.";
     // Names of keys on the keyboard, as printed on the help page.
     CAP_PAGES = "Page down, up";

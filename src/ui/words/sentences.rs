@@ -6,15 +6,6 @@ use crate::judge::{Alarm, AlarmState, FeedState};
 use crate::rate::Reading;
 use crate::ui::feed_panel::Told;
 
-/// No sound can be made.
-#[must_use]
-pub fn no_sound(why: &str) -> String {
-    format!(
-        "Alarms cannot be heard ({why}); they are only shown. Plug in or switch on a sound \
-         device: it is tried again by itself."
-    )
-}
-
 /// A verdict, in a line.
 #[must_use]
 pub fn state_explained(state: FeedState) -> String {
