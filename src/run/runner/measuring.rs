@@ -32,7 +32,7 @@ const SNAPSHOT_SECS: f64 = 1.0 / 30.0;
 const LOG_LOOK_SECS: f64 = 0.25;
 /// How long the logbook may take to close, milliseconds; with the rest this stays under the two
 /// seconds that stopping may take.
-const LOG_CLOSE_MS: u64 = 1500;
+const LOG_CLOSE_MS: u64 = 1200;
 /// A live source promises an answer within a second; with none for this long, seconds, the
 /// instrument is told that there is no picture.
 const SILENT_SECS: f64 = 1.5;
@@ -189,6 +189,7 @@ impl Measuring {
             self.publish_if_due();
         }
         self.finish();
+        self.end_run();
         self.publish_now();
         if let Some(log) = self.parts.log.take() {
             let status = log.close(Duration::from_millis(LOG_CLOSE_MS));
@@ -336,6 +337,16 @@ impl Measuring {
     fn begin(&mut self, calibration: Calibration) {
         self.looking = None;
         self.notices.looking = None;
+        let here = &self.parts.about.identity;
+        if let Some(other) = &calibration.camera_identity
+            && !here.is_empty()
+            && other != here
+        {
+            self.notices.looking = Some(said(format!(
+                "The outlines were made with another camera ({other}) than this one ({here}); see \
+                 that they lie on the glasses."
+            )));
+        }
         let shown = Arc::new(calibration.clone());
         self.calibration = Some(Arc::clone(&shown));
         let mut instrument = Instrument::new(calibration);
