@@ -72,7 +72,7 @@ fn help_and_version_go_to_stdout_and_tell_the_exit_codes() {
         "draw",
         "never a safety device",
     ] {
-        assert!(help.replace("\n", " ").contains(word), "{word} in {help}");
+        assert!(help.replace('\n', " ").contains(word), "{word} in {help}");
     }
     for command in [
         "cameras", "find", "tally", "watch", "runs", "export", "draw",

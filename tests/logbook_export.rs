@@ -5,7 +5,7 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use beadtally::base::{Band, BeadKind, BlindWhy, FeedNumber, GlassKind};
+use beadtally::base::{BeadKind, BlindWhy, FeedNumber, GlassKind};
 use beadtally::bead::Bead;
 use beadtally::capture::About;
 use beadtally::glass::{Calibration, FeedCalibration, Outline};
@@ -23,9 +23,8 @@ const STARTED: f64 = 981_173_106.0;
 fn contents(folder: &Path) -> RunContents {
     let feed = |name: &str, x, px_per_mm| FeedCalibration {
         name: name.to_owned(),
-        outline: Outline::upright(GlassKind::Tube, x, 100.0, 60.0, 200.0),
-        band: Band::default(),
         px_per_mm,
+        ..FeedCalibration::new(Outline::upright(GlassKind::Tube, x, 100.0, 60.0, 200.0))
     };
     let calibration = Calibration {
         picture_width_px: 640,
@@ -52,7 +51,7 @@ fn contents(folder: &Path) -> RunContents {
         STARTED,
         Arc::new(calibration),
     );
-    run.key = "key".to_owned();
+    "key".clone_into(&mut run.key);
     let run = Arc::new(run);
     let bead = |at_secs, kind, mm: Option<(f64, f64)>| Bead {
         at_secs,

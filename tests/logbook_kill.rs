@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::Arc;
 
-use beadtally::base::{Band, BeadKind, Clock, FeedNumber, GlassKind, SystemClock};
+use beadtally::base::{BeadKind, Clock, FeedNumber, GlassKind, SystemClock};
 use beadtally::bead::Bead;
 use beadtally::capture::About;
 use beadtally::glass::{Calibration, FeedCalibration, Outline};
@@ -33,12 +33,13 @@ fn calibration() -> Arc<Calibration> {
         picture_width_px: 640,
         picture_height_px: 480,
         camera_identity: None,
-        feeds: vec![FeedCalibration {
-            name: String::new(),
-            outline: Outline::upright(GlassKind::Tube, 100.0, 100.0, 60.0, 200.0),
-            band: Band::default(),
-            px_per_mm: None,
-        }],
+        feeds: vec![FeedCalibration::new(Outline::upright(
+            GlassKind::Tube,
+            100.0,
+            100.0,
+            60.0,
+            200.0,
+        ))],
     })
 }
 
@@ -173,7 +174,7 @@ fn a_killed_logbook_loses_at_most_a_second_and_nothing_stands_in_it_twice() {
             assert_eq!(drop.at_secs, sequence as f64, "kill {kill}");
             assert!(drop.has_picture);
         }
-        assert!(saved.len() as i64 <= last_handed + 1);
+        assert!(saved.len() <= usize::try_from(last_handed).unwrap() + 1);
         if let Some((_, at)) = handed.get(saved.len()) {
             let lost_secs = killed_secs - at;
             worst_secs = worst_secs.max(lost_secs);

@@ -1,6 +1,7 @@
 //! A logbook in trouble: locked, newer, damaged, cut, deleted, of another kind. Each has a
 //! sentence and a way on; nothing is lost in silence.
 #![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+#![expect(clippy::panic, reason = "what never comes is a failure")]
 #![expect(clippy::print_stdout, reason = "a skipped part says so")]
 #![cfg(unix)]
 
@@ -8,9 +9,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
-use beadtally::base::{
-    Band, BeadKind, BlindWhy, Clock, FeedNumber, GlassKind, ManualClock, SystemClock,
-};
+use beadtally::base::{BeadKind, BlindWhy, Clock, FeedNumber, GlassKind, ManualClock, SystemClock};
 use beadtally::bead::Bead;
 use beadtally::capture::About;
 use beadtally::glass::{Calibration, FeedCalibration, Outline};
@@ -24,12 +23,7 @@ use image::GrayImage;
 use rusqlite::Connection;
 
 fn run(key: &str) -> Arc<RunStart> {
-    let feed = |x| FeedCalibration {
-        name: String::new(),
-        outline: Outline::upright(GlassKind::Tube, x, 100.0, 60.0, 200.0),
-        band: Band::default(),
-        px_per_mm: None,
-    };
+    let feed = |x| FeedCalibration::new(Outline::upright(GlassKind::Tube, x, 100.0, 60.0, 200.0));
     let calibration = Calibration {
         picture_width_px: 640,
         picture_height_px: 480,

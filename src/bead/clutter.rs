@@ -19,7 +19,7 @@ const UNFORESEEN_ANYWHERE: f32 = 0.001;
 /// A path's sighting may be weaker than the bead's usual strength by this much.
 const WEAKER: f32 = 0.7;
 /// False beads accepted an hour, by reckoning.
-const FALSE_PER_HOUR: f32 = 1e-3;
+const FALSE_PER_HOUR: f32 = 3e-3;
 /// Share of the glass in which a second sighting may lie and still begin a path.
 const SECOND_SHARE: f32 = 0.3;
 

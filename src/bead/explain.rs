@@ -26,16 +26,18 @@ const LONGEST_PASSAGE_SECS: f32 = 8.0;
 const TALLEST_SHARE: f32 = 0.5;
 /// Tallest bead in a tube, as a share of its width: what rises in a bore is no longer than wide.
 const TALLEST_IN_TUBE: f32 = 0.65;
-/// Least progress in each of the last three quarters of the way, against the mean: only while it
+/// Least progress in each of the last two quarters of the time, against the mean: only while it
 /// lets go of the nozzle may a bead be slow, and it never rests.
 const LEAST_PROGRESS: f32 = 0.4;
+/// Likeness is not believed beyond this difference of strength, natural logarithm.
+const MOST_ALIKE: f32 = 0.15;
 /// Sightings within this ratio of the usual height count as the same thing.
 const SAME_HEIGHT: f32 = 1.6;
 /// Least share of such sightings: what shrinks or grows on its way is light, not oil.
 const LEAST_SAME: f32 = 0.6;
 /// Most and least width over height: a ball on the axis of a tube is 1.33 times as wide as high,
-/// near its wall less, with noise more or less.
-const SHAPES: std::ops::RangeInclusive<f32> = 0.4..=3.6;
+/// near its wall less; of a bubble lit from the front only a glint may be seen.
+const SHAPES: std::ops::RangeInclusive<f32> = 0.15..=4.0;
 /// Widest bead, as a share of the glass.
 const WIDEST_SHARE: f32 = 0.85;
 /// Where oil and gas part, in the bead's own diameters a second. Oil in water rises 16 to 31
@@ -211,7 +213,7 @@ fn goes_on(points: &[Sighting]) -> bool {
         return false;
     };
     let (secs, rise) = (last.at_secs - first.at_secs, first.seen.row - last.seen.row);
-    if points.len() < 8 || secs <= 0.0 {
+    if points.len() < 12 || secs <= 0.0 {
         return true;
     }
     // Row at each quarter of the time, from the sighting nearest to it.
@@ -222,7 +224,7 @@ fn goes_on(points: &[Sighting]) -> bool {
             .min_by(|a, b| (a.at_secs - at).abs().total_cmp(&(b.at_secs - at).abs()))
             .map_or(0.0, |p| p.seen.row)
     };
-    (1..4).all(|quarter| row_at(quarter) - row_at(quarter + 1) >= LEAST_PROGRESS * rise / 4.0)
+    (2..4).all(|quarter| row_at(quarter) - row_at(quarter + 1) >= LEAST_PROGRESS * rise / 4.0)
 }
 
 /// Leaves out the time in which it stood still before it rose.
@@ -248,6 +250,24 @@ fn whole(points: &[Sighting], rows: f32) -> Vec<&Sighting> {
     } else {
         points.iter().collect()
     }
+}
+
+/// Evidence from likeness: one bead looks alike from frame to frame, chance finds do not. Taken as
+/// the odds of two chance strengths lying as close together as these do.
+fn likeness(points: &[&Sighting]) -> f32 {
+    let mut steps: Vec<f32> = points
+        .windows(2)
+        .filter_map(|w| {
+            let (a, b) = (
+                w.first()?.seen.weight.max(1.0),
+                w.get(1)?.seen.weight.max(1.0),
+            );
+            Some((a / b).ln().abs())
+        })
+        .collect();
+    let count = steps.len() as f32;
+    let usual = crate::bead::steady::median(&mut steps).clamp(MOST_ALIKE, 1.0);
+    -usual.ln() * count
 }
 
 /// How a path crosses the middle.
@@ -281,7 +301,7 @@ fn evidence(points: &[&Sighting], fit: &Crossing, clutter: &Clutter, unseen: f32
     let free = odds.len().saturating_sub(2);
     let on_path: f32 = odds.iter().take(free).map(|o| o.0).sum();
     let somewhere: f32 = odds.iter().skip(free).map(|o| o.1.max(0.0)).sum();
-    on_path + somewhere + unseen.max(0.0) * UNSEEN_CHANCE.ln()
+    on_path + somewhere + likeness(points) + unseen.max(0.0) * UNSEEN_CHANCE.ln()
 }
 
 /// Time at the middle row, speed there (rows a second), and scatter about the path (rows rms),

@@ -1,14 +1,10 @@
-//! From glasses found in the picture to a calibration that can be put in force, and a calibration
-//! made for one size of picture fitted to another. It finds nothing itself and reads no file.
+//! From glasses found in the picture to a calibration that can be put in force. It finds nothing
+//! itself and reads no file.
 
 use crate::base::Band;
 use crate::capture::About;
 use crate::glass::find::Found;
 use crate::glass::{Calibration, FeedCalibration, Outline, ScaleFrom};
-
-/// How far the two scales of a picture may differ, as a part of one, before a calibration made for
-/// another size no longer fits: 1 % is under a pixel over the width of a glass.
-const ASPECT_TOLERANCE: f64 = 0.01;
 
 /// What a person said about glasses that are found by themselves.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -17,20 +13,6 @@ pub struct Presets {
     pub band: Band,
     /// Outside diameter of the glass, mm, when known; it gives the scale.
     pub glass_mm: Option<f64>,
-}
-
-/// A calibration does not fit the pictures.
-#[derive(Debug, thiserror::Error, PartialEq, Eq)]
-#[error(
-    "the calibration was made for pictures of {was_width} × {was_height} pixels and these have \
-     {width} × {height}, which is another shape: find the glasses again with `beadtally find`, or \
-     set the camera to the size it had"
-)]
-pub struct SizeMismatch {
-    was_width: u32,
-    was_height: u32,
-    width: u32,
-    height: u32,
 }
 
 /// The calibration that glasses just found amount to, from the left; none when none was found.
@@ -101,43 +83,6 @@ pub fn keep_decisions(mut new: Calibration, old: &Calibration) -> Calibration {
     new
 }
 
-/// The same calibration for pictures of another size but the same shape (a camera that came up in
-/// another mode, a clip made smaller).
-///
-/// # Errors
-/// [`SizeMismatch`] when the shape differs: then the outlines cannot be where they were.
-pub fn fitted(
-    calibration: &Calibration,
-    width: u32,
-    height: u32,
-) -> Result<Calibration, SizeMismatch> {
-    let (was_width, was_height) = (calibration.picture_width_px, calibration.picture_height_px);
-    if (was_width, was_height) == (width, height) {
-        return Ok(calibration.clone());
-    }
-    let scale_x = f64::from(width) / f64::from(was_width.max(1));
-    let scale_y = f64::from(height) / f64::from(was_height.max(1));
-    if (scale_x / scale_y - 1.0).abs() > ASPECT_TOLERANCE {
-        return Err(SizeMismatch {
-            was_width,
-            was_height,
-            width,
-            height,
-        });
-    }
-    let mut fitted = calibration.clone();
-    fitted.picture_width_px = width;
-    fitted.picture_height_px = height;
-    for feed in &mut fitted.feeds {
-        feed.outline.centre_x_px *= scale_x;
-        feed.outline.centre_y_px *= scale_y;
-        feed.outline.width_px *= scale_x;
-        feed.outline.height_px *= scale_y;
-        feed.px_per_mm = feed.px_per_mm.map(|scale| scale * scale_x);
-    }
-    Ok(fitted)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -156,24 +101,6 @@ mod tests {
                 scale_from: ScaleFrom::Typed,
             }],
         }
-    }
-
-    #[test]
-    fn twice_the_picture_is_twice_the_outline_and_scale() {
-        let fitted = fitted(&one_tube(), 1280, 960).unwrap();
-        let outline = fitted.feeds[0].outline.upright_box();
-        assert_eq!((outline.x, outline.y), (200.0, 240.0));
-        assert_eq!((outline.width, outline.height), (136.0, 464.0));
-        assert_eq!(fitted.feeds[0].px_per_mm, Some(8.0));
-    }
-
-    #[test]
-    fn another_shape_is_refused_with_both_sizes() {
-        let words = fitted(&one_tube(), 1280, 720).unwrap_err().to_string();
-        assert!(
-            words.contains("640 × 480") && words.contains("1280 × 720"),
-            "{words}"
-        );
     }
 
     #[test]

@@ -8,6 +8,8 @@ mod measuring;
 mod recording;
 mod shared;
 #[cfg(test)]
+mod stage;
+#[cfg(test)]
 mod tests;
 
 use std::path::PathBuf;
@@ -18,9 +20,9 @@ use std::time::Duration;
 
 use crate::base::Clock;
 use crate::capture::Source;
-use crate::glass::Calibration;
+use crate::glass::{Calibration, CalibrationError};
 use crate::run::logbook::{LogStatus, LogThread};
-use crate::run::outlines::{self, Presets, SizeMismatch};
+use crate::run::outlines::Presets;
 use crate::run::{Event, Intent, Snapshot};
 
 use shared::{Shared, Worker};
@@ -93,7 +95,7 @@ impl RunnerSettings {
 pub enum RunnerError {
     /// The calibration is for another shape of picture.
     #[error(transparent)]
-    Size(#[from] SizeMismatch),
+    Calibration(#[from] CalibrationError),
     /// The system gives no thread.
     #[error(
         "the system gives no thread ({0}); close other programs, or raise the limit of threads"
@@ -129,7 +131,7 @@ impl Runner {
         let calibration = settings
             .calibration
             .as_ref()
-            .map(|calibration| outlines::fitted(calibration, about.width, about.height))
+            .map(|calibration| calibration.scaled_to(about.width, about.height))
             .transpose()?;
         let shared = Arc::new(Shared::new(
             Arc::clone(&clock),

@@ -6,9 +6,9 @@ use serde::Serialize;
 
 use crate::base::{BeadKind, BlindWhy, FeedNumber, GlassKind};
 use crate::capture::{CaptureError, Grab, Source};
-use crate::glass::{Calibration, UprightBox};
+use crate::glass::{Calibration, CalibrationError, UprightBox};
 use crate::judge::FeedState;
-use crate::run::outlines::{self, Presets, SizeMismatch};
+use crate::run::outlines::Presets;
 use crate::run::search::{self, SearchError};
 use crate::run::{Event, FeedSnapshot, Instrument};
 
@@ -40,7 +40,7 @@ pub enum TallyError {
     Capture(#[from] CaptureError),
     /// The calibration is for another shape of picture.
     #[error(transparent)]
-    Size(#[from] SizeMismatch),
+    Calibration(#[from] CalibrationError),
     /// No picture, or no glass in it.
     #[error(transparent)]
     Search(#[from] SearchError),
@@ -244,7 +244,7 @@ pub fn tally(
     let (mut doubts, calibration, mut source) = if let Some(given) = &settings.calibration {
         let source = open()?;
         let about = source.about();
-        let fitted = outlines::fitted(given, about.width, about.height)?;
+        let fitted = given.scaled_to(about.width, about.height)?;
         (Vec::new(), fitted, source)
     } else {
         let mut looked = |pictures| progress(Progress::Finding(pictures));

@@ -144,14 +144,6 @@ impl Logbook {
         transaction.commit()?;
         Ok(written)
     }
-
-    /// Limits how large the file may grow, in pages; for trying what happens when it is full.
-    #[cfg(test)]
-    pub fn limit_pages(&self, pages: i64) {
-        self.connection
-            .pragma_update_and_check(None, "max_page_count", pages, |_| Ok(()))
-            .unwrap();
-    }
 }
 
 /// Whether the tables refuse this entry for good, whatever the disk does.
@@ -500,7 +492,7 @@ mod tests {
     use std::sync::Arc;
 
     use super::*;
-    use crate::base::{Band, FeedNumber, GlassKind};
+    use crate::base::{FeedNumber, GlassKind};
     use crate::capture::About;
     use crate::glass::{FeedCalibration, Outline};
 
@@ -518,12 +510,13 @@ mod tests {
             picture_width_px: 640,
             picture_height_px: 480,
             camera_identity: None,
-            feeds: vec![FeedCalibration {
-                name: String::new(),
-                outline: Outline::upright(GlassKind::Tube, 0.0, 0.0, 60.0, 200.0),
-                band: Band::default(),
-                px_per_mm: None,
-            }],
+            feeds: vec![FeedCalibration::new(Outline::upright(
+                GlassKind::Tube,
+                0.0,
+                0.0,
+                60.0,
+                200.0,
+            ))],
         };
         let run = RunStart::new(String::new(), about, 0.0, 0.0, Arc::new(calibration));
         let run = Arc::new(run);
@@ -542,6 +535,13 @@ mod tests {
             .collect()
     }
 
+    /// Limits how large the file may grow, which is what a full disk does.
+    fn limit_pages(book: &Logbook, pages: i64) {
+        book.connection
+            .pragma_update_and_check(None, "max_page_count", pages, |_| Ok(()))
+            .unwrap();
+    }
+
     #[test]
     fn a_full_disk_is_told_and_what_was_not_written_can_be_written_later() {
         let folder = tempfile::tempdir().unwrap();
@@ -549,14 +549,14 @@ mod tests {
         let mut book = Logbook::open(&path).unwrap();
         let items = marks(200);
         book.write(&items[..10]).unwrap();
-        book.limit_pages(60);
+        limit_pages(&book, 60);
         let error = book.write(&items).unwrap_err();
         assert!(matches!(error, LogbookError::DiskFull { .. }), "{error}");
         assert!(!error.wants_reopening());
         // Nothing of the failed batch is there.
         let reader = super::super::LogbookReader::open(&path).unwrap();
         assert_eq!(reader.contents(1).unwrap().marks.len(), 10);
-        book.limit_pages(1_000_000);
+        limit_pages(&book, 1_000_000);
         book.write(&items).unwrap();
         assert_eq!(reader.contents(1).unwrap().marks.len(), 200);
     }

@@ -2,179 +2,17 @@
 //! thread it waits for that thread's own sign, a new snapshot, never for a time.
 
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::mpsc::{Receiver, sync_channel};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
-use image::{GrayImage, Luma};
-
+use super::stage::{Act, Kind, Until, picture, stage};
 use super::*;
-use crate::base::{Band, Frame, GlassKind, ManualClock, SystemClock};
-use crate::capture::{About, CaptureError, Grab};
-use crate::glass::{FeedCalibration, Outline};
+use crate::base::{BlindWhy, Clock, ManualClock, SystemClock};
+use crate::capture::{Grab, Source};
 use crate::judge::{Cause, FeedState};
 use crate::run::logbook::LogbookReader;
-
-/// What a scripted source does next.
-enum Act {
-    Bring(Grab),
-    /// Waits until the test says go (or is over).
-    Wait,
-    Panic,
-    Fail,
-}
-
-struct Script {
-    about: About,
-    acts: std::vec::IntoIter<Act>,
-    go: Receiver<()>,
-    clock: ManualClock,
-}
-
-impl Source for Script {
-    fn next(&mut self) -> Result<Grab, CaptureError> {
-        loop {
-            match self.acts.next() {
-                Some(Act::Bring(grab)) => {
-                    self.clock.advance(STEP_SECS);
-                    return Ok(grab);
-                }
-                Some(Act::Wait) => {
-                    let _ = self.go.recv();
-                }
-                Some(Act::Panic) => panic!("a scripted surprise"),
-                Some(Act::Fail) => {
-                    return Err(CaptureError::Damaged("The clip is cut.".to_owned()));
-                }
-                None => return Ok(Grab::End),
-            }
-        }
-    }
-
-    fn about(&self) -> &About {
-        &self.about
-    }
-}
-
-/// Time between two scripted pictures, seconds. A script brings them all at once, so a camera's
-/// script between two waits must be shorter than the queue.
-const STEP_SECS: f64 = 0.1;
-
-fn picture(number: u64) -> Act {
-    let luma = GrayImage::from_pixel(160, 120, Luma([120]));
-    Act::Bring(Grab::Frame(Frame::new(
-        number,
-        number as f64 * STEP_SECS,
-        luma,
-    )))
-}
-
-fn calibration() -> Calibration {
-    Calibration {
-        picture_width_px: 160,
-        picture_height_px: 120,
-        camera_identity: None,
-        feeds: vec![FeedCalibration {
-            name: "left".to_owned(),
-            outline: Outline::upright(GlassKind::Tube, 50.0, 20.0, 30.0, 80.0),
-            band: Band::default(),
-            px_per_mm: None,
-        }],
-    }
-}
-
-/// A runner on a script, with the means to wait for it.
-struct Stage {
-    runner: Runner,
-    clock: ManualClock,
-    go: SyncSender<()>,
-    changes: Receiver<()>,
-}
-
-#[derive(Clone, Copy)]
-enum Kind {
-    Camera,
-    Clip,
-}
-
-fn stage(kind: Kind, acts: Vec<Act>, set: impl FnOnce(&mut RunnerSettings)) -> Stage {
-    let clock = ManualClock::new(1_000_000.0);
-    let (go, going) = sync_channel(8);
-    let (changed, changes) = sync_channel(1);
-    let script = Script {
-        about: About {
-            name: "script".to_owned(),
-            identity: "script-1".to_owned(),
-            width: 160,
-            height: 120,
-            frames_per_second: None,
-            frames: None,
-            live: matches!(kind, Kind::Camera),
-        },
-        acts: acts.into_iter(),
-        go: going,
-        clock: clock.clone(),
-    };
-    let mut settings = RunnerSettings::new(Box::new(script));
-    settings.calibration = Some(calibration());
-    set(&mut settings);
-    let also = settings.on_change.take();
-    settings.on_change = Some(Box::new(move || {
-        let _ = changed.try_send(());
-        if let Some(also) = &also {
-            also();
-        }
-    }));
-    let runner = Runner::start(settings, Arc::new(clock.clone())).unwrap();
-    Stage {
-        runner,
-        clock,
-        go,
-        changes,
-    }
-}
-
-impl Stage {
-    /// Lets time go by, slowly enough for every thread to give its sign of life.
-    fn pass(&self, secs: f64) {
-        let until_secs = self.clock.monotonic_secs() + secs;
-        while self.clock.monotonic_secs() < until_secs {
-            self.clock.advance(0.2);
-            let _ = self.changes.recv_timeout(Duration::from_millis(150));
-        }
-    }
-
-    /// Waits until a snapshot is as wanted; gives up after many changes or a long silence. While
-    /// nothing changes the clock goes on a little, as it would.
-    fn wait_for(&self, wanted: impl Fn(&Snapshot) -> bool) -> Arc<Snapshot> {
-        for _ in 0..400 {
-            let snapshot = self.runner.snapshot();
-            if wanted(&snapshot) {
-                return snapshot;
-            }
-            if self
-                .changes
-                .recv_timeout(Duration::from_millis(50))
-                .is_err()
-            {
-                self.clock.advance(0.05);
-            }
-        }
-        let snapshot = self.runner.snapshot();
-        panic!(
-            "never came: {} {} {:?} {:?} {:?}",
-            snapshot.number,
-            snapshot.now_secs,
-            snapshot.notice,
-            snapshot.heartbeats,
-            snapshot
-                .feeds
-                .iter()
-                .map(|feed| feed.state)
-                .collect::<Vec<_>>()
-        );
-    }
-}
+use crate::run::{Event, Intent, Snapshot};
 
 fn gaps(events: &Receiver<Arc<Event>>) -> Vec<String> {
     events
@@ -205,17 +43,13 @@ fn frames_that_find_the_queue_full_are_dropped_and_told() {
         }));
     });
     let events = stage.runner.events();
-    // The script turns the clock at each picture: it is through when all have been brought.
-    let real = SystemClock::new();
-    while stage.clock.monotonic_secs() < too_many as f64 * STEP_SECS - 1e-6 {
-        real.wait_secs(0.001);
-    }
+    let number = |snapshot: &Snapshot| snapshot.frame.as_ref().map(|frame| frame.number);
+    stage.reached.recv_timeout(Duration::from_secs(20)).unwrap();
     open_gate.send(()).unwrap();
+    // What found room is measured before the next picture comes.
+    stage.wait_for(|snapshot| number(snapshot) == Some(FRAME_QUEUE as u64 - 1));
     stage.go.send(()).unwrap();
-    stage.wait_for(|snapshot| {
-        let number = snapshot.frame.as_ref().map(|frame| frame.number);
-        number == Some(too_many)
-    });
+    stage.wait_for(|snapshot| number(snapshot) == Some(too_many));
     stage.go.send(()).unwrap();
     let stopped = stage.runner.stop();
     assert!(stopped.left.is_empty());
@@ -246,21 +80,10 @@ fn stopping_joins_every_thread_and_leaves_one_that_hangs() {
     let path = folder.path().join("logbook.sqlite3");
     let mut acts: Vec<Act> = (0..5).map(picture).collect();
     acts.push(Act::Wait);
-    let Stage {
-        runner,
-        go,
-        clock,
-        changes,
-    } = stage(Kind::Camera, acts, |settings| {
+    let stage = stage(Kind::Camera, acts, |settings| {
         settings.logbook = Some(path.clone());
         settings.recording = Recording::AtOnce("bench".to_owned());
     });
-    let stage = Stage {
-        runner,
-        go,
-        clock,
-        changes,
-    };
     stage.wait_for(|snapshot| snapshot.now_secs > 0.15);
     let real = SystemClock::new();
     let stopped = stage.runner.stop();
@@ -300,10 +123,7 @@ fn a_source_that_panics_is_told_and_no_feed_stays_shown_as_seen() {
             stage.pass(3.0);
             let snapshot = stage.wait_for(|snapshot| snapshot.now_secs >= 4.0);
             assert_eq!(snapshot.feeds[0].state, FeedState::CannotSee);
-            assert_eq!(
-                snapshot.feeds[0].blind,
-                Some(crate::base::BlindWhy::CameraLost)
-            );
+            assert_eq!(snapshot.feeds[0].blind, Some(BlindWhy::CameraLost));
             assert!(dead(&snapshot), "it stays told");
         }
         assert!(stage.runner.stop().left.is_empty());
@@ -399,10 +219,7 @@ fn a_camera_that_says_nothing_at_all_is_not_seen() {
     stage.pass(3.0);
     let snapshot = stage.wait_for(|snapshot| snapshot.now_secs >= 4.5);
     assert_eq!(snapshot.feeds[0].state, FeedState::CannotSee);
-    assert_eq!(
-        snapshot.feeds[0].blind,
-        Some(crate::base::BlindWhy::NoFrames)
-    );
+    assert_eq!(snapshot.feeds[0].blind, Some(BlindWhy::NoFrames));
     stage.go.send(()).unwrap();
     assert!(stage.runner.stop().left.is_empty());
 }
@@ -564,7 +381,7 @@ fn while_the_glasses_are_looked_for_no_bead_is_lost() {
     let runner = Runner::start(settings, clock).unwrap();
     let events = runner.events();
     let mut counted: Vec<(u16, f64)> = Vec::new();
-    while let Ok(event) = events.recv_timeout(Duration::from_secs(120)) {
+    while let Ok(event) = events.recv_timeout(Duration::from_mins(2)) {
         if let Event::Bead { feed, bead } = &*event
             && event.is_drop()
         {
@@ -592,25 +409,5 @@ fn while_the_glasses_are_looked_for_no_bead_is_lost() {
             .filter(|(f, at)| f == feed && (at - at_secs).abs() < 0.4)
             .count();
         assert_eq!(found, 1, "feed {feed} at {at_secs}: {counted:?}");
-    }
-}
-
-/// A source that ends early.
-struct Until {
-    inner: Box<dyn Source>,
-    until_secs: f64,
-}
-
-impl Source for Until {
-    fn next(&mut self) -> Result<Grab, CaptureError> {
-        let grab = self.inner.next()?;
-        Ok(match grab {
-            Grab::Frame(frame) if frame.at_secs > self.until_secs => Grab::End,
-            grab => grab,
-        })
-    }
-
-    fn about(&self) -> &About {
-        self.inner.about()
     }
 }
