@@ -80,6 +80,19 @@ impl Fresh {
         self.snapshot.frame_age_secs + self.waiting_secs()
     }
 
+    /// The part of the instrument that has been silent longest, if it should not be, and for how
+    /// many seconds.
+    #[must_use]
+    pub fn silent_part(&self) -> Option<(&'static str, f64)> {
+        let waiting = self.waiting_secs();
+        self.snapshot
+            .heartbeats
+            .iter()
+            .map(|(part, secs)| (*part, secs + waiting))
+            .filter(|(_, secs)| self.is_running() && *secs > NO_SIGN_AFTER_SECS)
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+    }
+
     /// Whether the instrument gives signs of life.
     #[must_use]
     pub fn alive(&self) -> Alive {

@@ -233,3 +233,56 @@ fn the_sound_has_a_switch_that_says_what_it_did() {
     rig.after(10.0);
     assert!(rig.harness.query_by_label(words::SOUND_ON).is_none());
 }
+
+#[test]
+fn a_part_without_a_sign_of_life_is_named() {
+    let mut rig = Build::of(Scene::Well).rig();
+    let told = |rig: &Rig| {
+        rig.harness
+            .query_by_label_contains("writes the logbook has given no sign")
+            .is_some()
+    };
+    assert!(!told(&rig));
+    rig.behind.change(|snapshot| {
+        snapshot.heartbeats = vec![("capture", 0.1), ("measure", 0.1), ("log", 7.0)];
+    });
+    rig.after(0.1);
+    assert!(told(&rig));
+}
+
+#[test]
+fn closing_during_a_run_asks_once_and_loses_nothing() {
+    use beadtally::run::Intent;
+    use eframe::egui::{ViewportCommand, ViewportEvent};
+    let mut rig = Build::of(Scene::Well).rig();
+    let ask_to_close = |rig: &mut Rig| {
+        let viewports = &mut rig.harness.input_mut().viewports;
+        let root = viewports.get_mut(&ViewportId::ROOT).unwrap();
+        root.events.push(ViewportEvent::Close);
+        rig.harness.step();
+    };
+    let commands = |rig: &Rig| {
+        rig.harness.output().viewport_output[&ViewportId::ROOT]
+            .commands
+            .clone()
+    };
+    ask_to_close(&mut rig);
+    assert!(commands(&rig).contains(&ViewportCommand::CancelClose));
+    let root = &mut rig.harness.input_mut().viewports;
+    root.get_mut(&ViewportId::ROOT).unwrap().events.clear();
+    rig.harness.run();
+    assert!(rig.harness.query_by_label(words::CLOSE_QUESTION).is_some());
+    assert!(rig.behind.sent().is_empty());
+    rig.harness.get_by_label(words::END_AND_CLOSE).click();
+    let mut closed = false;
+    for _ in 0..6 {
+        rig.harness.step();
+        closed |= commands(&rig).contains(&ViewportCommand::Close);
+    }
+    assert!(closed);
+    assert!(matches!(rig.behind.sent()[..], [Intent::EndRun]));
+    // Without a run nothing is asked.
+    let mut rig = Build::of(Scene::Trouble).rig();
+    ask_to_close(&mut rig);
+    assert!(!commands(&rig).contains(&ViewportCommand::CancelClose));
+}

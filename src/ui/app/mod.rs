@@ -317,7 +317,8 @@ impl Window {
         }
     }
 
-    /// The words to show now: the window's own first, then the instrument's, then the sound's.
+    /// The words to show now: the window's own first, then the instrument's, then of a part that
+    /// gives no sign of life, then the sound's.
     fn notice(&mut self) -> Option<Notice> {
         if let Some((notice, until)) = &self.said {
             if self.fresh.clock_secs() < *until {
@@ -325,12 +326,20 @@ impl Window {
             }
             self.said = None;
         }
-        self.fresh.snapshot().notice.clone().or_else(|| {
-            self.sound.trouble().map(|words| Notice {
-                is_error: true,
-                words,
-            })
-        })
+        let wrong = |words| Notice {
+            is_error: true,
+            words,
+        };
+        let silent = self
+            .fresh
+            .silent_part()
+            .map(|(part, secs)| wrong(words::silent_part(part, secs)));
+        self.fresh
+            .snapshot()
+            .notice
+            .clone()
+            .or(silent)
+            .or_else(|| self.sound.trouble().map(wrong))
     }
 
     fn dialog(&mut self, ctx: &Context, palette: &Palette) {

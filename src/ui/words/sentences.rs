@@ -417,6 +417,22 @@ pub fn demo_faults(feeds: usize) -> Vec<String> {
     of_feeds.chain(of_all.map(str::to_owned)).collect()
 }
 
+/// A part of the instrument gives no sign of life.
+#[must_use]
+pub fn silent_part(part: &str, secs: f64) -> String {
+    let work = match part {
+        "capture" => "takes the pictures",
+        "measure" => "counts the drops",
+        "log" => "writes the logbook",
+        other => other,
+    };
+    format!(
+        "The part that {work} has given no sign for {}. If this stays, end the program and start \
+         it again.",
+        length(secs)
+    )
+}
+
 /// A mark was kept.
 #[must_use]
 pub fn mark_kept(words: &str) -> String {
