@@ -180,7 +180,9 @@ fn a_killed_logbook_loses_at_most_a_second_and_nothing_stands_in_it_twice() {
             worst_secs = worst_secs.max(lost_secs);
             assert!(
                 lost_secs <= MAY_LOSE_SECS,
-                "kill {kill} lost {lost_secs:.3} s"
+                "kill {kill} after {after_secs:.3} s lost {lost_secs:.3} s: {} of {} were written",
+                saved.len(),
+                handed.len()
             );
         }
         drop(reader);

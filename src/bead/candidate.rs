@@ -70,7 +70,9 @@ pub fn candidates(
     let energy = &difference.energy;
     let join = wariness.join;
     // Outside the glass the energy is nought.
-    let marked = energy.iter().map(|e| u32::from(*e > join)).sum::<u32>();
+    let marked = energy.as_slice().map_or(0, |all| {
+        all.iter().map(|e| u32::from(*e > join)).sum::<u32>()
+    });
     let of = energy.len();
     // Down faster than up: beads in sight more than half the time must not blind it.
     wariness.join = if marked as f32 > MARKED_SHARE * of as f32 {
@@ -82,12 +84,16 @@ pub fn candidates(
         return Vec::new();
     }
     let mut mask = Mask::new(rows);
-    for (row, (energy, inside)) in energy.rows().into_iter().zip(inside.rows()).enumerate() {
-        let mut bits = 0_u64;
-        for (col, (energy, inside)) in energy.iter().zip(inside).take(Mask::COLS).enumerate() {
-            bits |= u64::from(*inside && *energy > join) << col;
+    for (bits, energy) in mask.rows.iter_mut().zip(energy.rows()) {
+        let Some(energy) = energy.to_slice() else {
+            continue;
+        };
+        if energy.iter().all(|e| *e <= join) {
+            continue;
         }
-        mask.rows[row] = bits;
+        for (col, energy) in energy.iter().enumerate().take(Mask::COLS) {
+            *bits |= u128::from(*energy > join) << col;
+        }
     }
     // Joins parts one or two samples apart: the rim of a clear bead is often broken.
     let mut mask = mask.closed(cols);
@@ -115,13 +121,13 @@ pub fn candidates(
     found
 }
 
-/// Which samples are marked, a row a word: a straightened glass is at most 64 samples wide.
+/// Which samples are marked, a row a word: a straightened glass is less than 128 samples wide.
 struct Mask {
-    rows: Vec<u64>,
+    rows: Vec<u128>,
 }
 
 impl Mask {
-    const COLS: usize = u64::BITS as usize;
+    const COLS: usize = u128::BITS as usize;
 
     fn new(rows: usize) -> Self {
         Self {
@@ -133,27 +139,27 @@ impl Mask {
     /// outside the glass counts as unmarked for the one and as marked for the other.
     fn closed(&self, cols: usize) -> Self {
         let all = if cols >= Self::COLS {
-            u64::MAX
+            u128::MAX
         } else {
             (1 << cols) - 1
         };
-        let get = |rows: &[u64], row: usize, up: usize| {
+        let get = |rows: &[u128], row: usize, up: usize| {
             (row + up).checked_sub(1).and_then(|r| rows.get(r)).copied()
         };
-        let wide: Vec<u64> = self
+        let wide: Vec<u128> = self
             .rows
             .iter()
             .map(|bits| (bits | bits << 1 | bits >> 1) & all)
             .collect();
-        let dilated: Vec<u64> = (0..wide.len())
+        let dilated: Vec<u128> = (0..wide.len())
             .map(|row| {
                 (0..3)
                     .filter_map(|up| get(&wide, row, up))
                     .fold(0, |a, b| a | b)
             })
             .collect();
-        let top = 1_u64 << (cols.clamp(1, Self::COLS) - 1);
-        let narrow: Vec<u64> = dilated
+        let top = 1_u128 << (cols.clamp(1, Self::COLS) - 1);
+        let narrow: Vec<u128> = dilated
             .iter()
             .map(|bits| bits & (bits << 1 | 1) & (bits >> 1 | top))
             .collect();
@@ -168,9 +174,9 @@ impl Mask {
     }
 
     /// Takes out one connected part (eight neighbours): its first row and its rows.
-    fn take_part(&mut self) -> Option<(usize, Vec<u64>)> {
+    fn take_part(&mut self) -> Option<(usize, Vec<u128>)> {
         let seed = self.rows.iter().position(|bits| *bits != 0)?;
-        let mut part = vec![0_u64; self.rows.len() - seed];
+        let mut part = vec![0_u128; self.rows.len() - seed];
         part[0] = self.rows[seed] & self.rows[seed].wrapping_neg();
         let mut last = 0;
         loop {
@@ -346,13 +352,11 @@ mod tests {
 
     fn difference(shape: (usize, usize), level: impl Fn(usize, usize) -> f32) -> Difference {
         let levels = Array2::from_shape_fn(shape, |(r, c)| level(r, c));
-        Difference {
-            square: levels.mapv(|v| v * v),
-            energy: levels.mapv(|v| v * v),
-            levels,
-            gain: 1.0,
-            changed: 0.0,
-        }
+        let mut difference = Difference::new(shape);
+        difference.square = levels.mapv(|v| v * v);
+        difference.energy = levels.mapv(|v| v * v);
+        difference.levels = levels;
+        difference
     }
 
     fn ellipse(row: f32, col: f32, height: f32, width: f32) -> impl Fn(usize, usize) -> f32 {

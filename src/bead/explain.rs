@@ -5,8 +5,11 @@ use crate::base::{BeadKind, GlassKind};
 use crate::bead::clutter::Clutter;
 use crate::bead::track::{Path, Sighting};
 
-/// Share of the glass's height through which a bead must be seen to rise.
-const LEAST_RISE: f32 = 0.24;
+/// Share of a tube's height through which a bead must be seen to rise.
+const LEAST_RISE_TUBE: f32 = 0.24;
+/// The same for a port: a bead leaves the nozzle near the middle of it and is at the top three
+/// frames later.
+const LEAST_RISE_PORT: f32 = 0.16;
 /// Fewest sightings: at 15 frames a second a fast bead crosses a port in three.
 const FEWEST_SIGHTINGS: usize = 3;
 /// Chance that a bead on its way is not seen in one frame.
@@ -93,7 +96,11 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     }
     let middle = bore.rows / 2.0 - 0.5;
     let rise = first.seen.row - last.seen.row;
-    if rise < LEAST_RISE * bore.rows || last.seen.row > middle + ENDS_BELOW * bore.rows {
+    let least = match bore.kind {
+        GlassKind::Tube => LEAST_RISE_TUBE,
+        GlassKind::Port => LEAST_RISE_PORT,
+    };
+    if rise < least * bore.rows || last.seen.row > middle + ENDS_BELOW * bore.rows {
         return None;
     }
     // In sight from the first frame on and above the middle already: it passed before.

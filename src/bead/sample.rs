@@ -7,12 +7,13 @@ use ndarray::Array2;
 use crate::base::GlassKind;
 use crate::glass::Outline;
 
-/// Widest straightened glass, samples. Beads are an eighth of a glass wide or more, so they stay
-/// 8 samples wide; more would cost time and bring nothing.
-const MOST_ACROSS: f64 = 64.0;
-/// Highest straightened glass, samples: at 30 frames a second a bead then moves some 4 to 12
-/// samples a frame.
-const MOST_ALONG: f64 = 256.0;
+/// Widest straightened glass, samples. A wider one is taken at half size, a third, and so on:
+/// beads are an eighth of a glass wide or more, so they stay seven samples wide.
+const MOST_ACROSS: f64 = 112.0;
+/// Highest straightened glass, samples.
+const MOST_ALONG: f64 = 300.0;
+/// A glass that leans by less than this over its whole height, pixels, is taken as upright.
+const UPRIGHT_PX: f64 = 0.6;
 /// Share of a tube's width that is looked at: the walls and their reflections are left out.
 const TUBE_SHARE_ACROSS: f64 = 0.92;
 /// Share of a port's width and height that is looked at: the shadow of the rim is left out.
@@ -33,9 +34,11 @@ impl Sampler {
     /// A sampler for one outline.
     #[must_use]
     pub fn new(outline: &Outline) -> Self {
-        let step_px = (outline.width_px / MOST_ACROSS)
+        let taps = (outline.width_px / MOST_ACROSS)
             .max(outline.height_px / MOST_ALONG)
-            .max(1.0);
+            .ceil()
+            .clamp(1.0, 64.0);
+        let step_px = taps;
         let rows = ((outline.height_px / step_px).floor() as usize).max(1);
         let cols = ((outline.width_px / step_px).floor() as usize).max(1);
         let inside = Array2::from_shape_fn((rows, cols), |(row, col)| {
@@ -51,7 +54,7 @@ impl Sampler {
             rows,
             cols,
             step_px,
-            taps: step_px.ceil() as usize,
+            taps: taps as usize,
             inside,
         }
     }
@@ -94,10 +97,8 @@ impl Sampler {
         if into.len() != self.rows * self.cols || luma.width() < 2 || luma.height() < 2 {
             return;
         }
-        if self.outline.angle_deg == 0.0
-            && self.taps == 1
-            && self.take_upright(luma, shift_px, into)
-        {
+        let lean_px = self.outline.angle_deg.to_radians().sin() * self.outline.height_px;
+        if lean_px.abs() < UPRIGHT_PX && self.take_upright(luma, shift_px, into) {
             return;
         }
         let (sin, cos) = self.outline.angle_deg.to_radians().sin_cos();
@@ -145,38 +146,58 @@ impl Sampler {
         }
     }
 
-    /// The common case, a glass that stands upright and is taken at full size: all samples have
-    /// the same fractions. False when the glass reaches over the border of the frame.
+    /// The common case, a glass that stands upright: all samples have the same fractions. False
+    /// when the glass reaches over the border of the frame.
     fn take_upright(&self, luma: &GrayImage, shift_px: (f64, f64), into: &mut [f32]) -> bool {
-        let x = self.outline.centre_x_px + shift_px.0 - self.cols as f64 / 2.0;
-        let y = self.outline.centre_y_px + shift_px.1 - self.rows as f64 / 2.0;
+        let taps = self.taps;
+        let (across, along) = (self.cols * taps, self.rows * taps);
+        let x = self.outline.centre_x_px + shift_px.0 - across as f64 / 2.0;
+        let y = self.outline.centre_y_px + shift_px.1 - along as f64 / 2.0;
         let (width, height) = (luma.width() as usize, luma.height() as usize);
-        if x < 0.0
-            || y < 0.0
-            || x as usize + self.cols + 1 > width
-            || y as usize + self.rows + 1 > height
+        if x < 0.0 || y < 0.0 || x as usize + across + 1 > width || y as usize + along + 1 > height
         {
             return false;
         }
         let (left, top) = (x as usize, y as usize);
         let (fx, fy) = ((x - left as f64) as f32, (y - top as f64) as f32);
-        let (w00, w01) = ((1.0 - fx) * (1.0 - fy), fx * (1.0 - fy));
-        let (w10, w11) = ((1.0 - fx) * fy, fx * fy);
+        let share = 1.0 / (taps * taps) as f32;
+        let (w00, w01) = ((1.0 - fx) * (1.0 - fy) * share, fx * (1.0 - fy) * share);
+        let (w10, w11) = ((1.0 - fx) * fy * share, fx * fy * share);
         let pixels = luma.as_raw();
+        let mut line = vec![0.0_f32; across];
         for (row, out) in into.chunks_exact_mut(self.cols).enumerate() {
-            let upper = (top + row) * width + left;
-            let lower = upper + width;
-            let (Some(upper), Some(lower)) = (
-                pixels.get(upper..=upper + self.cols),
-                pixels.get(lower..=lower + self.cols),
-            ) else {
-                return false;
-            };
-            for ((value, a), b) in out.iter_mut().zip(upper.windows(2)).zip(lower.windows(2)) {
-                *value = f32::from(a[0]) * w00
-                    + f32::from(a[1]) * w01
-                    + f32::from(b[0]) * w10
-                    + f32::from(b[1]) * w11;
+            line.fill(0.0);
+            for tap in 0..taps {
+                let upper = (top + row * taps + tap) * width + left;
+                let lower = upper + width;
+                let (Some(upper), Some(lower)) = (
+                    pixels.get(upper..=upper + across),
+                    pixels.get(lower..=lower + across),
+                ) else {
+                    return false;
+                };
+                let (Some(upper_next), Some(lower_next)) = (upper.get(1..), lower.get(1..)) else {
+                    return false;
+                };
+                for ((((value, a), b), c), d) in line
+                    .iter_mut()
+                    .zip(upper)
+                    .zip(upper_next)
+                    .zip(lower)
+                    .zip(lower_next)
+                {
+                    *value += f32::from(*a) * w00
+                        + f32::from(*b) * w01
+                        + f32::from(*c) * w10
+                        + f32::from(*d) * w11;
+                }
+            }
+            if taps == 1 {
+                out.copy_from_slice(&line);
+            } else {
+                for (value, group) in out.iter_mut().zip(line.chunks_exact(taps)) {
+                    *value = group.iter().sum();
+                }
             }
         }
         true
@@ -276,9 +297,9 @@ mod tests {
     fn a_big_glass_is_averaged_not_skipped() {
         let outline = Outline::upright(GlassKind::Port, 0.0, 0.0, 256.0, 256.0);
         let sampler = Sampler::new(&outline);
-        assert_eq!(sampler.shape(), (64, 64));
+        assert_eq!(sampler.shape(), (85, 85));
         let stripes = GrayImage::from_fn(256, 256, |x, _| {
-            image::Luma([if x % 2 == 0 { 0 } else { 200 }])
+            image::Luma([if x % 3 == 0 { 0 } else { 150 }])
         });
         let mut patch = Array2::zeros(sampler.shape());
         sampler.take(&stripes, (0.0, 0.0), &mut patch);

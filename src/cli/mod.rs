@@ -98,12 +98,13 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Outcome {
     }))
 }
 
-/// Diagnostics on stderr: warnings always, more with `-v`, and exactly what `BEADTALLY_LOG` says
-/// when it is set (`debug`, `beadtally=trace`, …).
+/// Diagnostics on stderr: none by default, because everything a person must know is said in plain
+/// words elsewhere; more with `-v`, and exactly what `BEADTALLY_LOG` says when it is set (`debug`,
+/// `beadtally=trace`, …).
 fn start_telling(verbose: u8) {
     use tracing_subscriber::EnvFilter;
     let usual = match verbose {
-        0 => "error",
+        0 => "off",
         1 => "beadtally=info",
         2 => "beadtally=debug",
         _ => "trace",

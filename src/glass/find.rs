@@ -7,9 +7,12 @@
 //! nothing like it at its head. Neighbours look alike: that settles which of several nested edges
 //! is the silhouette of the glass, and leaves out what is odd.
 
+mod axes;
+mod bounds;
 mod group;
 mod lines;
 mod nozzle;
+mod patch;
 mod plane;
 mod ports;
 mod pose;
@@ -36,6 +39,11 @@ const FAINTEST_SLOPE: f32 = 1.2;
 const NOISIEST_SLOPE: f32 = 4.0;
 /// The best glass of a set must look this much like one by itself.
 const SURE: f32 = 0.45;
+
+/// A ring at least this good hides no tube.
+const RING: f32 = 0.15;
+/// What a tube within such a ring is worth.
+const IN_A_RING: f32 = 0.2;
 
 /// One glass as found.
 #[derive(Clone, Debug, PartialEq)]
@@ -196,7 +204,7 @@ fn how(glass: &Guess, count: usize) -> String {
         GlassKind::Tube => "two upright edges between fittings",
         GlassKind::Port => "a ring",
     };
-    let nozzle = if glass.nozzle.is_some() {
+    let nozzle = if glass.nozzle > 0.3 {
         " with a nozzle at the foot"
     } else {
         ""
@@ -212,31 +220,43 @@ fn how(glass: &Guess, count: usize) -> String {
 /// All guesses in a picture, and the best set of them.
 fn search(slopes: &Slopes) -> Set {
     let threshold = (4.0 * slopes.noise).clamp(FAINTEST_SLOPE, NOISIEST_SLOPE);
-    let lines = lines::upright_lines(slopes, threshold, 12.0);
-    let mut guesses: Vec<Guess> = tubes::tube_guesses(slopes, &lines, threshold)
-        .into_iter()
-        .map(|tube| Guess {
-            kind: GlassKind::Tube,
-            pose: tube.pose,
-            width: tube.width,
-            height: tube.height,
-            nozzle: tube.nozzle,
-            score: tube.score,
-        })
-        .collect();
-    guesses.extend(
-        ports::port_guesses(slopes, threshold)
+    let dbg = std::env::var("FD").is_ok();
+    #[allow(clippy::disallowed_methods)]
+    let t0 = std::time::Instant::now();
+    let lines = lines::upright_lines(slopes, threshold, 5.0);
+    let lean = axes::common_lean(&lines);
+    let long: Vec<lines::Line> = lines.iter().filter(|l| l.length() >= 12.0).copied().collect();
+    let mut suggested = axes::between_pairs(slopes, &long);
+    let np = suggested.len();
+    suggested.extend(axes::above_posts(slopes, &lines, lean, threshold));
+    if dbg { eprintln!("lines {} long {} pairs {} posts {} lean {lean} {:?} thr {threshold}", lines.len(), long.len(), np, suggested.len()-np, t0.elapsed()); }
+    let mut guesses = tubes::tube_guesses(slopes, &suggested, threshold);
+    if dbg { eprintln!("tubes {} {:?}", guesses.len(), t0.elapsed()); }
+    let ports = ports::port_guesses(slopes, threshold);
+    for tube in &mut guesses {
+        if ports.iter().any(|port| fills(tube, port)) {
+            tube.score *= IN_A_RING;
+        }
+    }
+    guesses.extend(ports);
+    if dbg { eprintln!("all {} {:?}", guesses.len(), t0.elapsed()); }
+    let set = group::alike(&guesses);
+    if dbg { eprintln!("set {:?}", t0.elapsed()); }
+    set
+}
+
+/// Whether a tube is only the straightest parts of a ring: it fills most of the ring's height and
+/// its corners lie in or near it.
+fn fills(tube: &Guess, ring: &Guess) -> bool {
+    ring.score > RING
+        && tube.height > 0.55 * ring.height
+        && [(-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5)]
             .into_iter()
-            .map(|port| Guess {
-                kind: GlassKind::Port,
-                pose: port.pose,
-                width: port.width,
-                height: port.height,
-                nozzle: port.nozzle,
-                score: port.score,
-            }),
-    );
-    group::alike(&guesses)
+            .all(|(u, v)| {
+                let (x, y) = tube.pose.picture(u * tube.width, v * tube.height);
+                let (across, along) = ring.pose.frame(x, y);
+                (2.0 * across / ring.width).hypot(2.0 * along / ring.height) < 1.4
+            })
 }
 
 /// Luma reduced by a whole factor, each value the mean of its square.

@@ -126,6 +126,15 @@ impl Feed {
         self.told_at_secs = at_secs;
     }
 
+    /// A person moved this feed's valve: what was counted before belongs to another setting, and
+    /// a new reading starts.
+    pub fn start_new_reading(&mut self, at_secs: f64) {
+        self.record = self.record.since(at_secs);
+        self.judge.reset();
+        self.changed = None;
+        self.news = true;
+    }
+
     /// Takes another name, band or scale for the same outline; counts go on.
     pub fn retune(&mut self, calibration: FeedCalibration) {
         self.counter.set_scale(calibration.px_per_mm);
@@ -209,6 +218,7 @@ impl Feed {
                 self.record = self.record.since(change.at_secs);
                 record = self.record_now(at_secs);
                 self.changed = Some(change);
+                self.judge.reset();
             }
             self.reading = rate::reading(&record);
             let verdict = self.judge.judge(

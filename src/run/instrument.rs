@@ -119,8 +119,12 @@ impl Instrument {
         }]
     }
 
-    /// Keeps a person's note.
+    /// Keeps a person's note. One on a feed says that its valve was moved: its reading starts
+    /// anew, because the drops before belong to another setting.
     pub fn mark(&mut self, feed: Option<FeedNumber>, words: String) -> Vec<Event> {
+        for moved in self.feeds.iter_mut().filter(|f| feed == Some(f.number)) {
+            moved.start_new_reading(self.now_secs);
+        }
         vec![Event::Mark {
             at_secs: self.now_secs,
             feed,

@@ -36,11 +36,11 @@ const INTENT_QUEUE: usize = 64;
 const FAULT_QUEUE: usize = 16;
 /// Events between *measure* and one listener: minutes of them.
 const EVENT_QUEUE: usize = 2048;
-/// How long stopping waits for a thread at most, milliseconds, all threads together. A source may
-/// take a second to come back from its driver.
-const STOP_MS: u64 = 1900;
+/// How long stopping waits at most, milliseconds, all threads together: a source may take a second
+/// to come back from its driver, and a busy computer needs the rest of the two seconds promised.
+const STOP_MS: u64 = 1500;
 /// One step of that waiting, milliseconds.
-const STOP_STEP_MS: u64 = 50;
+const STOP_STEP_MS: u64 = 100;
 /// How long looking for glasses takes, seconds, when nobody says otherwise.
 const FIND_SECS: f64 = 5.0;
 

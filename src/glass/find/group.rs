@@ -1,7 +1,6 @@
 //! Neighbours look alike: picks, from all guesses, the set of glasses of one kind and size that
 //! stand side by side, and leaves out the odd ones.
 
-use super::nozzle::Nozzle;
 use super::pose::Pose;
 use crate::base::GlassKind;
 
@@ -16,8 +15,8 @@ pub(super) struct Guess {
     pub width: f32,
     /// Extent along, pixels.
     pub height: f32,
-    /// The nozzle, when seen.
-    pub nozzle: Option<Nozzle>,
+    /// How surely a nozzle stands at its foot, 0 to 1.
+    pub nozzle: f32,
     /// How much it looks like a glass by itself, 0 to 1.
     pub score: f32,
 }
@@ -26,6 +25,15 @@ pub(super) struct Guess {
 pub(super) const MOST: usize = 8;
 /// A guess below this adds nothing to a set.
 const WORTHLESS: f32 = 0.25;
+/// A guess this weak by itself still belongs to a set when it is like its pattern.
+const WEAK: f32 = 0.1;
+/// How alike it must be then.
+const VERY_LIKE: f32 = 0.45;
+/// A camera is pointed at the glasses: larger things count for more, by this power of their
+/// height, so that eight rivets do not outweigh one port.
+const PROMINENCE: f32 = 0.7;
+/// What such a guess adds to a set: enough to prefer it to nothing.
+const HELP: f32 = 0.04;
 /// Guesses tried as the pattern of a set.
 const PATTERNS: usize = 80;
 /// Neighbours stand at least this far apart, in parts of their width.
@@ -45,7 +53,7 @@ pub(super) struct Set {
 
 /// The best set among the guesses; empty when there is none.
 pub(super) fn alike(guesses: &[Guess]) -> Set {
-    let mut order: Vec<&Guess> = guesses.iter().filter(|g| g.score > WORTHLESS).collect();
+    let mut order: Vec<&Guess> = guesses.iter().filter(|g| g.score > WEAK).collect();
     order.sort_by(|a, b| b.score.total_cmp(&a.score));
     let sets: Vec<Set> = order
         .iter()
@@ -98,8 +106,10 @@ fn set_like(pattern: &Guess, order: &[&Guess]) -> Set {
     let mut near: Vec<(f32, &Guess)> = order
         .iter()
         .filter_map(|guess| {
-            let worth = guess.score * likeness(pattern, guess);
-            (worth > WORTHLESS).then_some((worth, *guess))
+            let like = likeness(pattern, guess);
+            let worth = guess.score * like;
+            (worth > WORTHLESS || (like > VERY_LIKE && guess.nozzle > WEAK))
+                .then_some((worth, *guess))
         })
         .collect();
     near.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -115,9 +125,10 @@ fn set_like(pattern: &Guess, order: &[&Guess]) -> Set {
         });
         if apart {
             glasses.push(*guess);
-            total += worth - WORTHLESS;
+            total += (worth - WORTHLESS).max(HELP);
         }
     }
+    total *= pattern.height.powf(PROMINENCE);
     glasses.sort_by(|a, b| a.pose.x.total_cmp(&b.pose.x));
     Set { glasses, total }
 }
@@ -139,7 +150,10 @@ fn likeness(pattern: &Guess, guess: &Guess) -> f32 {
     };
     // Off the line across: a turned camera lets the row climb, by a third of the way at most.
     let climb = v.abs() / (0.15 * pattern.height + 0.25 * u.abs());
-    let size_allowed = 0.05 + 0.012 * distance;
+    let size_allowed = match pattern.kind {
+        GlassKind::Tube => 0.05 + 0.012 * distance,
+        GlassKind::Port => 0.07 + 0.012 * distance,
+    };
     let misfit = (wider / size_allowed).powi(2)
         + (taller / (size_allowed + 0.02)).powi(2)
         + (lean / lean_allowed).powi(2) * 0.5

@@ -1,183 +1,213 @@
 //! The nozzle: a short, narrow, upright post that stands at the foot of a glass near its axis with
 //! nothing like it at the head. It is what tells a sight glass from any other rectangle or circle.
 
-use super::plane::{Slopes, median};
-use super::pose::Pose;
+use super::patch::Patch;
+use super::plane::median;
 
 /// A post found at the foot.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Nozzle {
-    /// Its axis, as a part of the glass's width, from the glass's axis to the right.
-    pub offset: f32,
-    /// Its width as a part of the glass's width.
+    /// Its axis, `across` in the patch.
+    pub across: f32,
+    /// Its width, working pixels.
     pub width: f32,
-    /// How far it (with any bead on it) reaches above the foot, as a part of the glass's height.
+    /// How far it (with any bead on it) reaches above the foot, working pixels.
     pub height: f32,
-    /// Luma slope along its sides, luma per pixel.
-    pub contrast: f32,
-    /// How much it looks like a nozzle, 0 to 1.
+    /// How much it looks like a post, 0 to 1; its place is judged by others.
     pub score: f32,
 }
 
-/// Farthest a nozzle's axis may lie from that of its glass, part of the width: nozzles stand on
-/// the axis, but a deep port seen from one side shows it displaced.
-const OFF_AXIS: f32 = 0.16;
-/// Narrowest and widest nozzle, part of the glass's width.
-const NARROW: f32 = 0.05;
-const WIDE: f32 = 0.45;
-/// Shortest and longest post that is still one, part of the glass's height.
-const SHORT: f32 = 0.035;
-const LONG: f32 = 0.5;
-
 /// The shape the nozzle stands in.
 #[derive(Clone, Copy, Debug)]
-pub(super) enum Glass {
-    /// A tube; the middle of the lower fitting's edge lies this far below its ends, pixels.
-    Tube(f32),
-    /// A port: an ellipse.
-    Port,
+pub(super) enum Within {
+    /// A strip of this half-width about the axis; the middle of the lower fitting's edge lies
+    /// `sag` below its ends.
+    Strip {
+        /// Half the width looked at, working pixels.
+        half: f32,
+        /// Working pixels.
+        sag: f32,
+    },
+    /// An ellipse about the origin of the patch.
+    Ellipse {
+        /// Half its width, working pixels.
+        across: f32,
+        /// Half its height, working pixels.
+        along: f32,
+    },
 }
 
-/// Looks for the nozzle. `foot` has its origin where the axis meets the lower fitting; the glass is
-/// `width` wide and `height` high above it. `threshold` is the luma slope of an edge worth the name.
-pub(super) fn nozzle(
-    slopes: &Slopes,
-    foot: Pose,
-    width: f32,
-    height: f32,
-    glass: Glass,
+/// Narrowest post, working pixels: its two sides must be two edges.
+const NARROWEST_PX: f32 = 1.8;
+/// Shortest and longest post, part of the glass's height.
+const SHORT: f32 = 0.03;
+const LONG: f32 = 0.5;
+/// Where the upper part begins, part of the height above the foot: whatever stands on there is
+/// no nozzle.
+const UPPER: f32 = 0.55;
+/// The part of the height nearest the head that is left out, so that the fitting's own edge is.
+const HEAD: f32 = 0.06;
+
+/// How far up the corridor above a post is looked at, part of the height.
+const ABOVE: f32 = 0.85;
+/// Weight of marks in that corridor: an eighth of it marked halves the score.
+const CLUTTER: f32 = 8.0;
+/// Most posts given back.
+const MOST_POSTS: usize = 12;
+/// A post below this score is none.
+const WORTHLESS: f32 = 0.05;
+
+/// Looks for posts that stand on `foot` (`along`), under a head at `head` (`along`), best first.
+/// `threshold` is the luma slope of an edge worth the name.
+pub(super) fn nozzles(
+    patch: &Patch,
+    within: Within,
+    head: f32,
+    foot: f32,
     threshold: f32,
-) -> Option<Nozzle> {
-    let (reach, start, off_axis) = match glass {
-        Glass::Tube(sag) => (0.36 * width, sag.max(0.0), 0.05),
-        Glass::Port => (0.3 * width, 0.0, 0.09),
+) -> Vec<Nozzle> {
+    let height = foot - head;
+    let (reach, start) = match within {
+        Within::Strip { half, sag } => (half, foot + sag.max(0.0)),
+        Within::Ellipse { across, .. } => (0.75 * across, foot),
     };
-    let columns = ((2.0 * reach).round() as usize).clamp(8, 160);
-    let step_u = 2.0 * reach / columns as f32;
-    let rows = ((0.94 * height).round() as usize).clamp(12, 600);
-    let step_v = 0.94 * height / rows as f32;
-    // side[row][column]: size of the slope across; row 0 is at the foot.
+    let (first, last) = (patch.column_of(-reach), patch.column_of(reach));
+    let columns = last + 1 - first;
+    let bottom = patch.row_of(start);
+    let top = patch.row_of(head + HEAD * height);
+    if columns < 5 || bottom < top + 10 {
+        return Vec::new();
+    }
+    let rows = bottom - top;
+    // side[r][c]: size of the slope across, row 0 at the foot; below 0 outside the glass.
     let mut side = vec![0.0_f32; columns * rows];
-    for row in 0..rows {
-        let along = start - (row as f32 + 0.5) * step_v;
-        for column in 0..columns {
-            let across = (column as f32 + 0.5) * step_u - reach;
-            if matches!(glass, Glass::Port) {
-                let (u, v) = (2.0 * across / width, 2.0 * along / height + 1.0);
-                if u.hypot(v) > 0.95 {
-                    side[row * columns + column] = -1.0;
-                    continue;
+    for r in 0..rows {
+        let row = bottom - 1 - r;
+        for c in 0..columns {
+            let inside = match within {
+                Within::Strip { .. } => true,
+                Within::Ellipse { across, along } => {
+                    let u = patch.across_of(first + c) / across;
+                    let v = patch.along_of(row as f32) / along;
+                    u.hypot(v) < 1.0 - (2.5 / across).max(0.06)
                 }
-            }
-            let (x, y) = foot.picture(across, along);
-            side[row * columns + column] = foot.turn(slopes.at(x, y)).0.abs();
+            };
+            side[r * columns + c] = if inside {
+                patch.across[row * patch.columns + first + c].abs()
+            } else {
+                -1.0
+            };
         }
     }
     // What runs the whole height (rims, reflections, the edge of a card) is no post: per column,
     // the median over the upper part, widened by one column.
-    let upper = (rows as f32 * 0.55) as usize;
-    let mut ground = vec![0.0_f32; columns];
-    let mut buffer = Vec::with_capacity(rows);
-    for (column, level) in ground.iter_mut().enumerate() {
-        buffer.clear();
-        buffer.extend((upper..rows).map(|row| side[row * columns + column]));
-        *level = median(&mut buffer);
+    let upper = (UPPER * height / patch.step) as usize;
+    if upper + 4 > rows {
+        return Vec::new();
     }
-    let ground: Vec<f32> = (0..columns)
+    let mut buffer = Vec::with_capacity(rows);
+    let level: Vec<f32> = (0..columns)
         .map(|c| {
-            let (from, to) = (c.saturating_sub(1), (c + 1).min(columns - 1));
-            ground[from..=to].iter().copied().fold(0.0, f32::max)
+            buffer.clear();
+            buffer.extend((upper..rows).map(|r| side[r * columns + c]));
+            median(&mut buffer)
         })
         .collect();
-    let marked = |row: usize, column: usize| {
-        side[row * columns + column] > (1.6 * ground[column]).max(threshold)
-    };
-    // How much there is in the upper part that is not ground: a picture full of marks has no post.
-    let clutter = {
-        let mut count = 0_usize;
-        for row in upper..rows {
-            for column in 0..columns {
-                count += usize::from(marked(row, column));
-            }
-        }
-        count as f32 / ((rows - upper) * columns).max(1) as f32
-    };
+    let ground: Vec<f32> = (0..columns)
+        .map(|c| {
+            level[c.saturating_sub(1)..=(c + 1).min(columns - 1)]
+                .iter()
+                .copied()
+                .fold(0.0, f32::max)
+        })
+        .collect();
+    let marked = |r: usize, c: usize| side[r * columns + c] > (1.6 * ground[c]).max(threshold);
     // Runs of marks upwards from near the foot, per column.
-    let late = ((0.06 * height + 0.04 * width) / step_v).ceil() as usize + 2;
-    let gap = (0.012 * height / step_v).ceil() as usize + 1;
+    let late = match within {
+        Within::Strip { .. } => 0.05 * height + 0.1 * reach,
+        Within::Ellipse { .. } => 0.03 * height,
+    };
+    let late = (late / patch.step).ceil() as usize + 1;
+    let gap = (0.012 * height / patch.step).ceil() as usize + 1;
     let mut runs: Vec<(usize, usize, f32)> = Vec::new(); // column, rows, mean side
-    for column in 0..columns {
-        let near = |row: usize| {
-            marked(row, column)
-                || (column > 0 && marked(row, column - 1))
-                || (column + 1 < columns && marked(row, column + 1))
+    for c in 0..columns {
+        let near = |r: usize| {
+            marked(r, c) || (c > 0 && marked(r, c - 1)) || (c + 1 < columns && marked(r, c + 1))
         };
         let open = (0..rows)
-            .find(|&row| side[row * columns + column] >= 0.0)
+            .find(|&r| side[r * columns + c] >= 0.0)
             .unwrap_or(rows);
-        let Some(first) = (open..(open + late).min(rows)).find(|&row| near(row)) else {
+        let Some(begin) = (open..(open + late).min(rows)).find(|&r| near(r)) else {
             continue;
         };
-        let (mut last, mut hits, mut sum) = (first, 0_usize, 0.0_f32);
-        for row in first..rows {
-            if near(row) {
-                last = row;
+        let (mut end, mut hits, mut sum) = (begin, 0_usize, 0.0_f32);
+        for r in begin..rows {
+            if near(r) {
+                end = r;
                 hits += 1;
-                sum += side[row * columns + column];
-            } else if row - last > gap {
+                sum += side[r * columns + c];
+            } else if r - end > gap {
                 break;
             }
         }
-        let length = last - first + 1;
-        if hits * 4 >= length * 3 {
-            runs.push((column, last + 1, sum / hits as f32));
+        if hits * 4 >= (end - begin + 1) * 3 {
+            runs.push((c, end + 1, sum / hits as f32));
         }
     }
-    let shortest = (SHORT * height / step_v).max(3.0);
-    let longest = LONG * height / step_v;
-    // A side of the post: the column of a group of neighbouring runs with the greatest slope.
-    let mut sides: Vec<(f32, f32, f32)> = Vec::new(); // across, length rows, contrast
-    let mut index = 0;
-    while index < runs.len() {
-        let (column, length, contrast) = runs[index];
-        let peak = (index == 0 || runs[index - 1].0 + 1 < column || runs[index - 1].2 <= contrast)
-            && (index + 1 == runs.len()
-                || runs[index + 1].0 > column + 1
-                || runs[index + 1].2 < contrast);
-        if peak && length as f32 >= shortest && length as f32 <= longest {
-            sides.push((
-                (column as f32 + 0.5) * step_u - reach,
-                length as f32,
-                contrast,
-            ));
+    // A side of the post: of neighbouring columns the one with the greatest slope.
+    let shortest = (SHORT * height / patch.step).max(2.5);
+    let longest = LONG * height / patch.step;
+    let mut sides: Vec<(f32, f32, f32)> = Vec::new(); // across, rows, contrast
+    for (i, &(c, length, contrast)) in runs.iter().enumerate() {
+        let crest = (i == 0 || runs[i - 1].0 + 1 < c || runs[i - 1].2 <= contrast)
+            && (i + 1 == runs.len() || runs[i + 1].0 > c + 1 || runs[i + 1].2 < contrast);
+        if crest && length as f32 >= shortest && length as f32 <= longest {
+            sides.push((patch.across_of(first + c), length as f32, contrast));
         }
-        index += 1;
     }
-    let mut best: Option<Nozzle> = None;
+    // Part of the corridor above a post that bears marks: beads rise there and nothing else is.
+    let marks_above = |across: f32, width: f32, tall: f32| -> f32 {
+        let half = 0.9 * width + patch.step;
+        let (a, b) = (
+            patch.column_of(across - half).max(first) - first,
+            patch.column_of(across + half).min(last) - first,
+        );
+        let from = ((tall + 1.3 * width) / patch.step) as usize;
+        let to = (ABOVE * height / patch.step) as usize;
+        let (mut all, mut marks) = (0_usize, 0_usize);
+        for r in from..to.min(rows) {
+            for c in a..=b {
+                all += 1;
+                marks += usize::from(marked(r, c));
+            }
+        }
+        if all == 0 { 0.0 } else { marks as f32 / all as f32 }
+    };
+    let mut posts = Vec::new();
     for (i, left) in sides.iter().enumerate() {
         for right in &sides[i + 1..] {
-            let post = (right.0 - left.0) / width;
-            let offset = f32::midpoint(right.0, left.0) / width;
-            if !(NARROW..=WIDE).contains(&post) || offset.abs() > OFF_AXIS {
+            let width = right.0 - left.0;
+            if width < NARROWEST_PX {
                 continue;
             }
             let even = (left.1.min(right.1) / left.1.max(right.1)).sqrt();
-            let tall = left.1.max(right.1) * step_v / height;
             let contrast = left.2.min(right.2);
-            let centred = 1.0 / (1.0 + (offset / off_axis).powi(2));
-            let strong = (contrast / (contrast + 1.5 * threshold)) / (1.0 - 0.3);
-            let clean = 1.0 / (1.0 + (12.0 * clutter).powi(2));
-            let score = (even * centred * strong * clean).clamp(0.0, 1.0);
-            if best.is_none_or(|b| score > b.score) {
-                best = Some(Nozzle {
-                    offset,
-                    width: post,
+            let strong = (contrast / (contrast + 1.5 * threshold) / 0.7).min(1.0);
+            let across = f32::midpoint(right.0, left.0);
+            let tall = left.1.max(right.1) * patch.step;
+            let clean = 1.0 / (1.0 + (CLUTTER * marks_above(across, width, tall)).powi(2));
+            let score = even * strong * clean;
+            if score > WORTHLESS {
+                posts.push(Nozzle {
+                    across,
+                    width,
                     height: tall,
-                    contrast,
                     score,
                 });
             }
         }
     }
-    best
+    posts.sort_by(|a, b| b.score.total_cmp(&a.score));
+    posts.truncate(MOST_POSTS);
+    posts
 }

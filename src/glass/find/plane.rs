@@ -61,39 +61,26 @@ impl Slopes {
     }
 
     /// Slope (to the right, downwards) at a point between pixels; 0 outside the picture.
+    #[inline]
     pub fn at(&self, x: f32, y: f32) -> (f32, f32) {
-        let Some((index, fx, fy)) = self.place(x, y) else {
-            return (0.0, 0.0);
-        };
-        (
-            self.mix(&self.across, index, fx, fy),
-            self.mix(&self.down, index, fx, fy),
-        )
-    }
-
-    /// Smoothed luma at a point between pixels; none outside the picture.
-    pub fn luma_at(&self, x: f32, y: f32) -> Option<f32> {
-        let (index, fx, fy) = self.place(x, y)?;
-        Some(self.mix(&self.luma, index, fx, fy))
-    }
-
-    fn place(&self, x: f32, y: f32) -> Option<(usize, f32, f32)> {
         let (x, y) = (x - 0.5, y - 0.5);
         if !(x >= 0.0 && y >= 0.0) {
-            return None;
+            return (0.0, 0.0);
         }
         let (column, row) = (x as usize, y as usize);
         if column + 1 >= self.width || row + 1 >= self.height {
-            return None;
+            return (0.0, 0.0);
         }
-        Some((row * self.width + column, x - column as f32, y - row as f32))
-    }
-
-    fn mix(&self, values: &[f32], index: usize, fx: f32, fy: f32) -> f32 {
-        let upper = values[index] * (1.0 - fx) + values[index + 1] * fx;
-        let below = index + self.width;
-        let lower = values[below] * (1.0 - fx) + values[below + 1] * fx;
-        upper * (1.0 - fy) + lower * fy
+        let index = row * self.width + column;
+        let (fx, fy) = (x - column as f32, y - row as f32);
+        let mix = |values: &[f32]| {
+            let upper = &values[index..index + 2];
+            let lower = &values[index + self.width..index + self.width + 2];
+            let a = upper[0] + (upper[1] - upper[0]) * fx;
+            let b = lower[0] + (lower[1] - lower[0]) * fx;
+            a + (b - a) * fy
+        };
+        (mix(&self.across), mix(&self.down))
     }
 }
 

@@ -1,25 +1,11 @@
 //! Guesses of round ports: closed rings, nearly circular, with a nozzle at the foot.
 
-use super::nozzle::{Glass, Nozzle, nozzle};
+use super::group::Guess;
+use super::nozzle::{Within, nozzles};
+use super::patch::Patch;
 use super::plane::Slopes;
 use super::pose::Pose;
-
-/// A guessed port, in working pixels.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct PortGuess {
-    /// Centre, and the lean of the axis through the nozzle.
-    pub pose: Pose,
-    /// Extent across the axis, pixels.
-    pub width: f32,
-    /// Extent along the axis, pixels.
-    pub height: f32,
-    /// Part of the rim that shows as an edge, 0 to 1.
-    pub rim: f32,
-    /// The nozzle, when seen.
-    pub nozzle: Option<Nozzle>,
-    /// Overall, 0 to 1.
-    pub score: f32,
-}
+use crate::base::GlassKind;
 
 /// Rays cast from a centre to look for its rim.
 const RAYS: usize = 96;
@@ -43,6 +29,8 @@ struct Ring {
     terms: [f32; 5],
     shown: f32,
     contrast: f32,
+    /// How far all of it is brighter on the same side, 0 to 1.
+    agreed: f32,
 }
 
 impl Ring {
@@ -56,20 +44,39 @@ impl Ring {
 }
 
 /// All plausible ports.
-pub(super) fn port_guesses(slopes: &Slopes, threshold: f32) -> Vec<PortGuess> {
+pub(super) fn port_guesses(slopes: &Slopes, threshold: f32) -> Vec<Guess> {
     let largest = (slopes.width as f32 * LARGEST).min(slopes.height as f32 * 0.5);
     let mut rings: Vec<Ring> = Vec::new();
     for (x, y) in centres(slopes, threshold, largest) {
         rings_about(slopes, x, y, threshold, largest, &mut rings);
     }
-    let mut guesses = Vec::new();
-    for ring in &rings {
-        if let Some(guess) = with_nozzle(slopes, ring, threshold) {
-            guesses.push(guess);
+    let mut guesses: Vec<(f32, Guess)> = rings
+        .iter()
+        .filter_map(|ring| Some((ring.shown, with_nozzle(slopes, ring, threshold)?)))
+        .collect();
+    // Of nested rings the innermost that holds the nozzle is the window; those outside are its
+    // frame.
+    let inner = guesses.clone();
+    for (_, guess) in &mut guesses {
+        let framed = inner.iter().any(|(shown, other)| {
+            let apart = (other.pose.x - guess.pose.x).hypot(other.pose.y - guess.pose.y);
+            *shown > WHOLE
+                && other.nozzle > 0.6 * guess.nozzle
+                && other.width < 0.95 * guess.width
+                && other.width > 0.6 * guess.width
+                && apart + 0.5 * other.width < 0.53 * guess.width
+        });
+        if framed {
+            guess.score *= FRAME;
         }
     }
-    guesses
+    guesses.into_iter().map(|g| g.1).collect()
 }
+
+/// Part of a ring that shows when it may be called whole.
+const WHOLE: f32 = 0.9;
+/// What a ring round another is worth.
+const FRAME: f32 = 0.6;
 
 /// Where many edges point at: likely centres of rings, best first.
 fn centres(slopes: &Slopes, threshold: f32, largest: f32) -> Vec<(f32, f32)> {
@@ -255,6 +262,7 @@ fn settle(slopes: &Slopes, x: f32, y: f32, r: f32, threshold: f32, start: &Crest
         terms: [r, 0.0, 0.0, 0.0, 0.0],
         shown: 0.0,
         contrast: 0.0,
+        agreed: 0.0,
     };
     let mut fresh: Option<Crests> = None;
     for (round, slack) in [0.10_f32, 0.07, 0.05, 0.035, 0.03].into_iter().enumerate() {
@@ -286,6 +294,11 @@ fn settle(slopes: &Slopes, x: f32, y: f32, r: f32, threshold: f32, start: &Crest
             return None;
         }
         ring.contrast = points.iter().map(|p| p.2.abs()).sum::<f32>() / points.len().max(1) as f32;
+        ring.agreed = {
+            let signed: f32 = points.iter().map(|p| p.2.clamp(-4.0 * threshold, 4.0 * threshold)).sum();
+            let sized: f32 = points.iter().map(|p| p.2.abs().min(4.0 * threshold)).sum();
+            (signed / sized.max(1e-6)).abs()
+        };
         ring.terms = fit(&points, if round == 0 { 3 } else { 5 })?;
         let t = ring.terms;
         if t[3].hypot(t[4]) > FLATTEST * t[0] || t[1].hypot(t[2]) > 0.35 * t[0] {
@@ -349,38 +362,110 @@ fn fit(points: &[(f32, f32, f32)], count: usize) -> Option<[f32; 5]> {
     Some(terms)
 }
 
+/// Finest step of the search for a nozzle, part of the port's width.
+const FINEST: f32 = 1.0 / 70.0;
+/// How far the nozzle may stand off the middle of the ring, part of its width: it stands behind
+/// the window, so a camera that looks from one side sees it displaced.
+const OFF_AXIS: f32 = 0.13;
+/// Narrowest and widest nozzle, part of the port's width.
+const NARROW: f32 = 0.04;
+const WIDE: f32 = 0.45;
+
+/// Turns about the ring's own at which a nozzle is looked for, degrees: the camera may be rolled.
+const LEANS_DEG: [f32; 9] = [0.0, -4.0, 4.0, -8.0, 8.0, -12.0, 12.0, -16.0, 16.0];
+/// Turns at which there must be nothing like a nozzle, degrees from it: the marks of a dial and
+/// the bolts of a frame stand all round.
+const ELSEWHERE_DEG: [f32; 5] = [70.0, 125.0, 180.0, 235.0, 290.0];
+/// How far the blur of a rim reaches inwards, working pixels.
+const RIM_PX: f32 = 3.0;
+/// Part of the inside of a ring with strong edges at which it is half believed.
+const BUSY: f32 = 0.18;
+
 /// Turns a ring into a guess by looking for its nozzle at several leans.
-fn with_nozzle(slopes: &Slopes, ring: &Ring, threshold: f32) -> Option<PortGuess> {
-    let mut best: Option<PortGuess> = None;
-    for lean in -4..=4 {
-        // Clockwise turn of the axis.
-        let turn = (lean as f32 * 4.0).to_radians();
-        let (sin, cos) = turn.sin_cos();
-        let pose = Pose {
+fn with_nozzle(slopes: &Slopes, ring: &Ring, threshold: f32) -> Option<Guess> {
+    let whole = ((ring.shown - 0.45) / 0.45).clamp(0.0, 1.0);
+    let agreed = ((ring.agreed - 0.15) / 0.5).clamp(0.0, 1.0);
+    let firm = ring.contrast / (ring.contrast + threshold);
+    let quiet = 1.0 / (1.0 + (busy(slopes, ring, threshold) / BUSY).powi(2));
+    let sound = whole * (0.6 + 0.4 * agreed) * firm * quiet;
+    if sound < 0.1 {
+        return None;
+    }
+    let (mut best, mut lean_deg) = (0.0_f32, 0.0_f32);
+    for degrees in LEANS_DEG {
+        let worth = post_at(slopes, ring, degrees, threshold) * (1.0 - 0.0025 * degrees.abs());
+        if worth > best {
+            (best, lean_deg) = (worth, degrees);
+        }
+    }
+    if best > 0.2 {
+        let elsewhere = ELSEWHERE_DEG
+            .iter()
+            .map(|d| post_at(slopes, ring, lean_deg + d, threshold))
+            .sum::<f32>()
+            / ELSEWHERE_DEG.len() as f32;
+        best *= (1.4 * (1.0 - elsewhere / best)).clamp(0.0, 1.0);
+    }
+    let turn = lean_deg.to_radians();
+    let (sin, cos) = turn.sin_cos();
+    let down = turn + std::f32::consts::FRAC_PI_2;
+    Some(Guess {
+        kind: GlassKind::Port,
+        pose: Pose {
             x: ring.x,
             y: ring.y,
             cos,
             sin,
-        };
-        let down = turn + std::f32::consts::FRAC_PI_2;
-        let height = ring.radius(down) + ring.radius(down + std::f32::consts::PI);
-        let width = ring.radius(turn) + ring.radius(turn + std::f32::consts::PI);
-        let foot = pose.moved(0.0, ring.radius(down));
-        let nozzle = nozzle(slopes, foot, width, height, Glass::Port, threshold);
-        let worth = nozzle.map_or(0.0, |n| n.score) * (1.0 - 0.01 * (lean as f32).abs());
-        let firm = (ring.contrast / (ring.contrast + threshold)).min(1.0);
-        let whole = ((ring.shown - 0.45) / 0.45).clamp(0.0, 1.0);
-        let score = whole * firm * (0.2 + 0.8 * worth);
-        if best.is_none_or(|b| score > b.score) {
-            best = Some(PortGuess {
-                pose,
-                width,
-                height,
-                rim: ring.shown,
-                nozzle,
-                score,
-            });
+        },
+        width: ring.radius(turn) + ring.radius(turn + std::f32::consts::PI),
+        height: ring.radius(down) + ring.radius(down + std::f32::consts::PI),
+        nozzle: best,
+        score: sound * (0.2 + 0.8 * best),
+    })
+}
+
+/// How surely a post stands on the rim where the axis, turned by `degrees`, meets it; 0 to 1.
+fn post_at(slopes: &Slopes, ring: &Ring, degrees: f32, threshold: f32) -> f32 {
+    let turn = degrees.to_radians();
+    let (sin, cos) = turn.sin_cos();
+    let pose = Pose {
+        x: ring.x,
+        y: ring.y,
+        cos,
+        sin,
+    };
+    let down = turn + std::f32::consts::FRAC_PI_2;
+    let (foot, head) = (ring.radius(down), ring.radius(down + std::f32::consts::PI));
+    let width = ring.radius(turn) + ring.radius(turn + std::f32::consts::PI);
+    let step = (width * FINEST).max(1.0);
+    let patch = Patch::cut(slopes, pose, 0.4 * width, -head, foot, step);
+    let within = Within::Ellipse {
+        across: width / 2.0,
+        along: (foot + head) / 2.0,
+    };
+    nozzles(&patch, within, -head, foot, threshold)
+        .iter()
+        .filter(|n| (NARROW..=WIDE).contains(&(n.width / width)))
+        .map(|n| n.score * (-0.5 * (n.across / (OFF_AXIS * width)).powi(2)).exp())
+        .fold(0.0, f32::max)
+}
+
+/// Part of the inside of a ring that bears strong edges, 0 to 1.
+fn busy(slopes: &Slopes, ring: &Ring, threshold: f32) -> f32 {
+    let strong = (1.5 * threshold).max(0.15 * ring.contrast);
+    let r = ring.terms[0];
+    let step = (r / 20.0).max(1.0);
+    let (mut all, mut marks) = (0_u32, 0_u32);
+    let count = (r / step) as i32;
+    for i in -count..=count {
+        for j in -count..=count {
+            let (x, y) = (i as f32 * step, j as f32 * step);
+            if x.hypot(y) < r - (0.15 * r).max(RIM_PX) {
+                let (gx, gy) = slopes.at(ring.x + x, ring.y + y);
+                all += 1;
+                marks += u32::from(gx.hypot(gy) > strong);
+            }
         }
     }
-    best
+    marks as f32 / all.max(1) as f32
 }

@@ -1,249 +1,465 @@
-//! Guesses of tubes: two long upright edges of the same extent with a fitting across both ends.
+//! Guesses of tubes: on a suggested axis, the fittings at both ends, the silhouettes on both
+//! sides, the nozzle at the foot.
 
-use super::lines::Line;
-use super::nozzle::{Glass, Nozzle, nozzle};
+use super::axes::{Axis, NARROWEST_PX, SLIMMEST, SQUATTEST};
+use super::bounds::{Between, Bound, between, crossing_edges};
+use super::group::Guess;
+use super::nozzle::{Nozzle, Within, nozzles};
+use super::patch::Patch;
 use super::plane::Slopes;
 use super::pose::Pose;
+use crate::base::GlassKind;
 
-/// A guessed tube, in working pixels.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct TubeGuess {
-    /// Middle of the visible glass and its lean.
-    pub pose: Pose,
-    /// Width of its silhouette, pixels.
-    pub width: f32,
-    /// Height between the fittings, pixels.
-    pub height: f32,
-    /// Part of the height over which both sides show as edges, 0 to 1.
-    pub sides: f32,
-    /// Part of the width over which the upper and lower fittings show as edges, 0 to 1.
-    pub bounds: (f32, f32),
-    /// How much the sides run on beyond the fittings, 0 to 1 (a glass's do not).
-    pub beyond: f32,
-    /// The nozzle, when seen.
-    pub nozzle: Option<Nozzle>,
-    /// Overall, 0 to 1.
-    pub score: f32,
-}
+/// Parts of the height on which the sides are measured one by one: a side may change from bright
+/// to dark half-way when what stands behind it changes, and must show on most of them.
+const STRETCHES: usize = 5;
+/// Slope of a side, averaged over a stretch, that is worth the name, in parts of the threshold
+/// for a single place: an average of many rows is far quieter.
+const FAINT_SIDE: f32 = 0.4;
+/// Most guesses on one axis.
+const MOST_WIDTHS: usize = 7;
+/// Pairs of ends tried for each pair of sides: the nozzle tells which foot is the right one.
+const MOST_ENDS: usize = 4;
+/// Ends below this score are no fittings.
+const FIRM: f32 = 0.12;
+/// Width taken when no side shows, part of the fittings' width: glasses are a little narrower
+/// than what holds them.
+const HELD: f32 = 0.8;
+/// Part of a glass with edges along its height at which it is half believed.
+const UNEVEN: f32 = 0.12;
+/// Rows and columns of a patch are no finer than this part of its height.
+const FINEST: f32 = 1.0 / 220.0;
 
-/// Height over width a visible tube may have.
-const SQUATTEST: f32 = 1.25;
-const SLIMMEST: f32 = 11.0;
-/// Columns over the width on which the fittings' edges are looked for.
-const COLUMNS: usize = 25;
-/// Slope at which an edge counts no further, in parts of the threshold.
-const CAP: f32 = 8.0;
-/// How much the middle of a fitting's edge may lie below its ends, in parts of the width: the rim
-/// of a round fitting seen a little from above or below is an ellipse.
-const SAGS: [f32; 5] = [-0.16, -0.08, 0.0, 0.08, 0.16];
-
-/// All plausible tubes among pairs of lines.
-pub(super) fn tube_guesses(slopes: &Slopes, lines: &[Line], threshold: f32) -> Vec<TubeGuess> {
-    let narrowest = 12.0_f32;
-    let widest = slopes.width as f32 * 0.4;
+/// All plausible tubes on the suggested axes.
+pub(super) fn tube_guesses(slopes: &Slopes, axes: &[Axis], threshold: f32) -> Vec<Guess> {
     let mut guesses = Vec::new();
-    for (i, left) in lines.iter().enumerate() {
-        for right in &lines[i + 1..] {
-            if (left.slope - right.slope).abs() > 0.05 {
-                continue;
-            }
-            let overlap = left.bottom.min(right.bottom) - left.top.max(right.top);
-            if overlap < 0.6 * left.length().min(right.length()) || overlap < 8.0 {
-                continue;
-            }
-            let y = f32::midpoint(left.bottom.min(right.bottom), left.top.max(right.top));
-            let slope = f32::midpoint(left.slope, right.slope);
-            let width = (right.x_at(y) - left.x_at(y)) / slope.hypot(1.0);
-            if !(narrowest..=widest).contains(&width) {
-                continue;
-            }
-            let span = left.bottom.max(right.bottom) - left.top.min(right.top);
-            if left.length().max(right.length()) < 0.6 * SQUATTEST * width
-                || left.length().min(right.length()) < 0.3 * width
-                || span > 1.5 * SLIMMEST * width
-            {
-                continue;
-            }
-            let pose = Pose::leaning(f32::midpoint(left.x_at(y), right.x_at(y)), y, slope);
-            let top = left.top.min(right.top) - y;
-            let bottom = left.bottom.max(right.bottom) - y;
-            if let Some(guess) = between_fittings(slopes, pose, width, top, bottom, threshold) {
-                guesses.push(guess);
-            }
-        }
+    for axis in axes {
+        on_axis(slopes, axis, threshold, &mut guesses);
     }
     guesses
 }
 
-struct Bound {
-    along: f32,
-    sag: f32,
-    strength: f32,
-    /// Mean slope of luma along the edge, each column held to a cap.
-    contrast: f32,
-}
-
-/// Measures along the two sides and finds the pair of fittings that explains them best.
-fn between_fittings(
-    slopes: &Slopes,
-    pose: Pose,
-    width: f32,
-    top: f32,
-    bottom: f32,
-    threshold: f32,
-) -> Option<TubeGuess> {
-    let from = top - 0.35 * width;
-    let to = bottom + 0.35 * width;
-    let rows = (to - from).ceil() as usize;
-    if rows < 8 {
-        return None;
-    }
-    // Slopes along the axis (fittings) on a grid, and whether each side shows on each row.
-    let mut along = vec![0.0_f32; rows * COLUMNS];
-    let mut side = vec![(0.0_f32, 0.0_f32); rows];
-    for (row, pair) in side.iter_mut().enumerate() {
-        let v = from + row as f32 + 0.5;
-        for column in 0..COLUMNS {
-            let u = (column as f32 / (COLUMNS - 1) as f32 - 0.5) * 0.9 * width;
-            let (x, y) = pose.picture(u, v);
-            along[row * COLUMNS + column] = pose.turn(slopes.at(x, y)).1.abs();
+fn on_axis(slopes: &Slopes, axis: &Axis, threshold: f32, guesses: &mut Vec<Guess>) {
+    let (top, bottom) = (axis.head.1 - 2.0, axis.foot.1 + 2.0);
+    let step = ((bottom - top) * FINEST).max(1.0);
+    let patch = Patch::cut(slopes, axis.pose, axis.reach, top, bottom, step);
+    let edges = crossing_edges(&patch, axis.strip, threshold);
+    let heights = (
+        SQUATTEST * NARROWEST_PX.max(1.9 * axis.strip),
+        SLIMMEST * 2.0 * axis.reach,
+    );
+    let inside = |(near, far): (f32, f32), at: f32| {
+        let (low, high) = (near.min(far), near.max(far));
+        let off = (low - at).max(at - high).max(0.0);
+        (-off / (0.3 * axis.strip + 1.0)).exp()
+    };
+    let margin = 0.12 * axis.strip + 2.0;
+    let expected = |upper: &Bound, lower: &Bound| {
+        inside(axis.head, upper.along) * inside(axis.foot, lower.along)
+    };
+    let Some(ends) = between(&edges, heights, margin, expected)
+        .first()
+        .copied()
+        .filter(|ends| ends.score > FIRM)
+    else {
+        return;
+    };
+    let sides = Sides::measure(&patch, &ends, axis.lean_doubt, threshold);
+    let pairs = sides.pairs(&patch, &ends);
+    let height = ends.lower.along - ends.upper.along;
+    let faint = FAINT_SIDE * threshold;
+    let widest = pairs
+        .iter()
+        .take(MOST_WIDTHS)
+        .map(|p| p.right - p.left)
+        .fold(2.0 * axis.strip, f32::max);
+    // Posts by the ends they were looked for between: pairs mostly share them.
+    let mut looked: Vec<(f32, f32, Vec<Nozzle>)> = Vec::new();
+    let mut posts_between = |ends: &Between| -> Vec<Nozzle> {
+        let (head, foot) = (ends.upper.along, ends.lower.along);
+        if let Some((_, _, posts)) = looked
+            .iter()
+            .find(|l| (l.0 - head).abs() < 1.5 && (l.1 - foot).abs() < 0.5)
+        {
+            return posts.clone();
         }
-        let edge = |u: f32| {
-            let mut best = 0.0_f32;
-            for shift in [-1.0, 0.0, 1.0] {
-                let (x, y) = pose.picture(u + shift, v);
-                best = best.max(pose.turn(slopes.at(x, y)).0.abs());
-            }
-            (best / threshold).min(1.0)
+        let within = Within::Strip {
+            half: (0.4 * widest).min(axis.reach),
+            sag: ends.lower.sag,
         };
-        *pair = (edge(-width / 2.0), edge(width / 2.0));
-    }
-    let strong = |row: isize, column: usize| -> f32 {
-        let mut best = 0.0_f32;
-        for near in row - 1..=row + 1 {
-            if near >= 0 && (near as usize) < rows {
-                best = best.max(along[near as usize * COLUMNS + column]);
-            }
-        }
-        best
+        let posts = nozzles(&patch, within, head, foot, threshold);
+        looked.push((head, foot, posts.clone()));
+        posts
     };
-    // The strength of a fitting's edge at each row, over the possible sags.
-    let mut profile = vec![(0.0_f32, 0.0_f32, 0.0_f32); rows];
-    for (row, slot) in profile.iter_mut().enumerate() {
-        for sag in SAGS {
-            let (mut sum, mut slope_sum) = (0.0, 0.0);
-            for column in 0..COLUMNS {
-                let u = (column as f32 / (COLUMNS - 1) as f32 - 0.5) * 0.9;
-                let v = sag * width * (1.0 - 4.0 * u * u);
-                let slope = strong(row as isize + v.round() as isize, column);
-                sum += (slope / (1.5 * threshold)).min(1.0);
-                slope_sum += slope.min(CAP * threshold);
-            }
-            let contrast = slope_sum / COLUMNS as f32;
-            if contrast > slot.2 * if sag == 0.0 { 1.0 } else { 1.03 } {
-                *slot = (sum / COLUMNS as f32, sag, contrast);
-            }
+    let mut made = 0;
+    for pair in pairs.iter().take(MOST_WIDTHS) {
+        let width = pair.right - pair.left;
+        if !(SQUATTEST..=SLIMMEST).contains(&(height / width)) {
+            continue;
         }
-    }
-    let mut bounds: Vec<Bound> = Vec::new();
-    for row in 0..rows {
-        let (strength, sag, contrast) = profile[row];
-        let low = row.saturating_sub(2);
-        let high = (row + 2).min(rows - 1);
-        let peak =
-            (low..=high).all(|r| profile[r].2 < contrast || r >= row && profile[r].2 <= contrast);
-        if strength >= 0.5 && peak {
-            bounds.push(Bound {
-                along: from + row as f32 + 0.5,
-                sag,
-                strength,
-                contrast,
-            });
-        }
-    }
-    let sums: Vec<(f32, f32, f32)> = std::iter::once((0.0, 0.0, 0.0))
-        .chain(side.iter().scan((0.0, 0.0, 0.0), |acc, pair| {
-            acc.0 += pair.0;
-            acc.1 += pair.1;
-            acc.2 += pair.0.min(pair.1);
-            Some(*acc)
-        }))
-        .collect();
-    let mean = |a: f32, b: f32| -> (f32, f32, f32) {
-        let i = ((a - from).round().max(0.0) as usize).min(rows);
-        let j = ((b - from).round().max(0.0) as usize).min(rows);
-        if j <= i {
-            return (0.0, 0.0, 0.0);
-        }
-        let n = (j - i) as f32;
-        (
-            (sums[j].0 - sums[i].0) / n,
-            (sums[j].1 - sums[i].1) / n,
-            (sums[j].2 - sums[i].2) / n,
-        )
-    };
-    let mut best: Option<(f32, TubeGuess, f32)> = None;
-    for (i, upper) in bounds.iter().enumerate() {
-        for lower in &bounds[i + 1..] {
-            let height = lower.along - upper.along;
+        let run = Run::of(&patch, &ends, &sides, pair);
+        let reach = 0.2 * width + 1.0;
+        let strength = pair.strength / (pair.strength + faint);
+        let seen = pair.shown * strength.sqrt();
+        let choice = between(&edges, heights, margin, |upper, lower| {
+            expected(upper, lower)
+                * run.end(&patch, upper.along, reach)
+                * run.end(&patch, lower.along, -reach)
+        });
+        for ends in choice.iter().take(MOST_ENDS) {
+            let height = ends.lower.along - ends.upper.along;
             if !(SQUATTEST..=SLIMMEST).contains(&(height / width)) {
                 continue;
             }
-            let inside = mean(upper.along, lower.along);
-            let sides = (inside.0 * inside.1).sqrt();
-            if sides < 0.5 {
-                continue;
+            let posts = posts_between(ends);
+            made += usize::from(judge(
+                &patch, axis, ends, &sides, &posts, pair.left, pair.right, seen, threshold,
+                guesses,
+            ));
+        }
+    }
+    if made == 0
+        && let Some(half) = fitting_half_width(&patch, &ends, threshold)
+    {
+        let half = HELD * half;
+        if (SQUATTEST..=SLIMMEST).contains(&(height / (2.0 * half))) && 2.0 * half > NARROWEST_PX {
+            let posts = posts_between(&ends);
+            judge(
+                &patch, axis, &ends, &sides, &posts, -half, half, 0.45, threshold, guesses,
+            );
+        }
+    }
+}
+
+/// Makes a guess of two sides and two ends; false when it is not worth keeping.
+#[expect(clippy::too_many_arguments, reason = "one guess has that many parts; it is called twice")]
+fn judge(
+    patch: &Patch,
+    axis: &Axis,
+    ends: &Between,
+    sides: &Sides,
+    posts: &[Nozzle],
+    left: f32,
+    right: f32,
+    seen: f32,
+    threshold: f32,
+    guesses: &mut Vec<Guess>,
+) -> bool {
+    let width = right - left;
+    let centre = f32::midpoint(left, right);
+    let (head, foot) = (ends.upper.along, ends.lower.along);
+    let middle = f32::midpoint(head, foot);
+    let (within, beside) = lips(patch, ends, left, right, threshold);
+    // The lean found for the sides moves the foot sideways.
+    let lean = sides.lean;
+    let foot_centre = centre + lean * (foot - middle);
+    let placed = posts
+        .iter()
+        .map(|n| {
+            let off = (n.across - foot_centre) / (0.045 * width + 0.5);
+            let fits = (0.05..=0.5).contains(&(n.width / width));
+            if fits {
+                n.score * (-0.5 * off * off).exp()
+            } else {
+                0.0
             }
-            let above = mean(upper.along - 0.25 * width, upper.along - 0.04 * width);
-            let below = mean(lower.along + 0.04 * width, lower.along + 0.25 * width);
-            let beyond = (above.0 + above.1 + below.0 + below.1) / 4.0;
-            let head = mean(upper.along + 0.03 * width, upper.along + 0.2 * width);
-            let foot = mean(lower.along - 0.2 * width, lower.along - 0.03 * width);
-            let corners = head.0.min(head.1).min(foot.0).min(foot.1).sqrt();
-            // Between the fittings nothing crosses the whole glass.
-            let edge = upper.contrast.min(lower.contrast);
-            let crossing = bounds[i + 1..]
-                .iter()
-                .filter(|b| {
-                    b.along > upper.along + 0.05 * width && b.along < lower.along - 0.05 * width
-                })
-                .map(|b| b.contrast * b.strength)
-                .fold(0.0, f32::max);
-            let clear = 1.0 / (1.0 + (1.2 * crossing / edge).powi(4));
-            let score = sides
-                * (upper.strength * lower.strength).sqrt()
-                * (1.0 - 0.15 * beyond)
-                * corners
-                * clear;
-            if best.as_ref().is_none_or(|b| score > b.0) {
-                let middle = f32::midpoint(lower.along, upper.along);
-                best = Some((
-                    score,
-                    TubeGuess {
-                        pose: pose.moved(0.0, middle),
-                        width,
-                        height,
-                        sides,
-                        bounds: (upper.strength, lower.strength),
-                        beyond,
-                        nozzle: None,
-                        score,
-                    },
-                    lower.sag * width,
+        })
+        .fold(0.0, f32::max);
+    let score = ends.score.sqrt()
+        * seen
+        * within
+        * smooth(patch, ends, left, right, threshold)
+        * (0.85 + 0.15 * beside)
+        * (0.25 + 0.75 * placed);
+    if std::env::var("FD").is_ok() { eprintln!("   J {:.1} {:.1} ends {:.2} seen {seen:.2} within {within:.2} beside {beside:.2} placed {placed:.2} smooth {:.2} = {score:.2}", axis.pose.x+left, axis.pose.x+right, ends.score, smooth(patch, ends, left, right, threshold)); }
+    if score < 0.05 {
+        return false;
+    }
+    let pose = axis.pose.moved(centre, middle);
+    guesses.push(Guess {
+        kind: GlassKind::Tube,
+        pose: Pose::leaning(pose.x, pose.y, steeper(axis.pose, lean)),
+        width,
+        height: foot - head,
+        nozzle: placed,
+        score,
+    });
+    true
+}
+
+/// Slope (dx/dy) of an axis that leans by `lean` more within a frame.
+fn steeper(pose: Pose, lean: f32) -> f32 {
+    let (right, down) = (lean * pose.cos - pose.sin, lean * pose.sin + pose.cos);
+    if down.abs() < 1e-3 { 0.0 } else { right / down }
+}
+
+/// On which rows the two sides of a pair show, as sums from the top.
+struct Run {
+    left: Vec<f32>,
+    right: Vec<f32>,
+}
+
+impl Run {
+    fn of(patch: &Patch, ends: &Between, sides: &Sides, pair: &Pair) -> Self {
+        let middle = f32::midpoint(
+            patch.row_of(ends.upper.along) as f32,
+            patch.row_of(ends.lower.along) as f32,
+        );
+        let follow = |across: f32, slope: f32| -> Vec<f32> {
+            let column = patch.column_of(across) as isize;
+            let mut sum = 0.0;
+            std::iter::once(0.0)
+                .chain((0..patch.rows).map(|row| {
+                    let at = column + (sides.lean * (row as f32 - middle)).round() as isize;
+                    let shows = (at - 1..=at + 1).any(|c| {
+                        c >= 0
+                            && (c as usize) < patch.columns
+                            && patch.across[row * patch.columns + c as usize] * slope.signum()
+                                > 0.4 * slope.abs()
+                    });
+                    sum += f32::from(u8::from(shows));
+                    sum
+                }))
+                .collect()
+        };
+        Self {
+            left: follow(pair.left, pair.slopes.0),
+            right: follow(pair.right, pair.slopes.1),
+        }
+    }
+
+    /// How well an end at `along` ends both sides; the glass lies on the side of `reach`.
+    fn end(&self, patch: &Patch, along: f32, reach: f32) -> f32 {
+        let mean = |sums: &[f32], a: f32, b: f32| -> f32 {
+            let (a, b) = (patch.row_of(along + a), patch.row_of(along + b));
+            let (low, high) = (a.min(b), a.max(b) + 1);
+            (sums[high] - sums[low]) / (high - low) as f32
+        };
+        let both = |a: f32, b: f32| {
+            let (left, right) = (mean(&self.left, a, b), mean(&self.right, a, b));
+            (left.max(right), f32::midpoint(left, right))
+        };
+        let within = both(0.15 * reach, reach);
+        let beyond = both(-0.15 * reach, -reach).1;
+        (0.35 + 0.65 * f32::midpoint(within.0, within.1)) * (1.0 - 0.35 * beyond)
+    }
+}
+
+/// Two sides that may be the silhouette.
+#[derive(Clone, Copy, Debug)]
+struct Pair {
+    left: f32,
+    right: f32,
+    /// Slope of the fainter side.
+    strength: f32,
+    /// Mean slope of each side, with its sign.
+    slopes: (f32, f32),
+    /// Part of the height on which the worse side shows.
+    shown: f32,
+}
+
+/// Upright edges between the fittings, averaged along their whole length.
+struct Sides {
+    /// Further lean against the patch, `across` per `along`.
+    lean: f32,
+    /// (across, size of the slope, part of the height on which it shows, signed slope), from the
+    /// left.
+    crests: Vec<(f32, f32, f32, f32)>,
+}
+
+impl Sides {
+    fn measure(patch: &Patch, ends: &Between, lean_doubt: f32, threshold: f32) -> Self {
+        let height = ends.lower.along - ends.upper.along;
+        let sag = ends.lower.sag.abs().max(ends.upper.sag.abs());
+        let first = patch.row_of(ends.upper.along + 0.02 * height + 0.3 * sag + 1.0);
+        let last = patch.row_of(ends.lower.along - 0.02 * height - 0.3 * sag - 1.0);
+        let middle = (first + last) as f32 / 2.0;
+        let columns = patch.columns;
+        let rows = last.saturating_sub(first).max(1);
+        let faint = FAINT_SIDE * threshold;
+        // Means of each stretch, for one lean.
+        let stretches = |lean: f32, stride: usize| -> Vec<f32> {
+            let mut sums = vec![0.0_f32; columns * STRETCHES];
+            let mut counts = [0.0_f32; STRETCHES];
+            for row in (first..last).step_by(stride) {
+                let stretch = ((row - first) * STRETCHES / rows).min(STRETCHES - 1);
+                counts[stretch] += 1.0;
+                let shift = (lean * (row as f32 - middle)).round() as isize;
+                let line = &patch.across[row * columns..(row + 1) * columns];
+                let out = &mut sums[stretch * columns..(stretch + 1) * columns];
+                for (column, sum) in out.iter_mut().enumerate() {
+                    let from = column as isize + shift;
+                    if from >= 0 && (from as usize) < columns {
+                        *sum += line[from as usize];
+                    }
+                }
+            }
+            for (stretch, count) in counts.iter().enumerate() {
+                for sum in &mut sums[stretch * columns..(stretch + 1) * columns] {
+                    *sum /= count.max(1.0);
+                }
+            }
+            sums
+        };
+        // Straight edges pile up only under the right lean.
+        let mut best = (-1.0_f32, 0.0_f32);
+        let steps = (lean_doubt / 0.007).round() as i32;
+        for k in -steps..=steps {
+            let lean = k as f32 * 0.007;
+            let sums = stretches(lean, 2);
+            let energy: f32 = sums.iter().map(|s| s.abs().min(6.0 * threshold).powi(2)).sum();
+            let energy = energy * (1.0 - 0.01 * k.abs() as f32);
+            if energy > best.0 {
+                best = (energy, lean);
+            }
+        }
+        let sums = stretches(best.1, 1);
+        let at = |column: usize| -> (f32, f32, f32) {
+            let (mut slope, mut shown, mut signed) = (0.0, 0.0, 0.0);
+            for stretch in 0..STRETCHES {
+                // An edge may wander by a column.
+                let line = &sums[stretch * columns..(stretch + 1) * columns];
+                let here = line[column.saturating_sub(1)..=(column + 1).min(columns - 1)]
+                    .iter()
+                    .fold(0.0_f32, |m, v| m.max(v.abs()));
+                slope += line[column].abs();
+                signed += line[column];
+                shown += (here / faint).min(1.0).powi(2);
+            }
+            let n = STRETCHES as f32;
+            (slope / n, shown / n, signed / n)
+        };
+        let values: Vec<(f32, f32, f32)> = (0..columns).map(at).collect();
+        let mut crests = Vec::new();
+        for column in 1..columns.saturating_sub(1) {
+            let (before, here, after) =
+                (values[column - 1].0, values[column].0, values[column + 1].0);
+            if here > before && here >= after && here > faint && values[column].1 > 0.55 {
+                let bend = before - 2.0 * here + after;
+                let shift = if bend < 0.0 {
+                    ((before - after) / (2.0 * bend)).clamp(-0.5, 0.5)
+                } else {
+                    0.0
+                };
+                crests.push((
+                    patch.across_of(column) + shift * patch.step,
+                    here,
+                    values[column].1,
+                    values[column].2,
                 ));
             }
         }
+        Self {
+            lean: best.1,
+            crests,
+        }
     }
-    let (_, mut guess, sag) = best?;
-    let foot = guess.pose.moved(0.0, guess.height / 2.0);
-    guess.nozzle = nozzle(
-        slopes,
-        foot,
-        width,
-        guess.height,
-        Glass::Tube(sag),
-        threshold,
-    );
-    guess.score *= 0.3 + 0.7 * guess.nozzle.map_or(0.0, |n| n.score);
-    Some(guess)
+
+    /// Pairs of sides about the axis, the most even and strongest first.
+    fn pairs(&self, patch: &Patch, ends: &Between) -> Vec<Pair> {
+        let height = ends.lower.along - ends.upper.along;
+        let mut pairs: Vec<(f32, Pair)> = Vec::new();
+        for left in &self.crests {
+            for right in &self.crests {
+                let width = right.0 - left.0;
+                let centre = f32::midpoint(left.0, right.0);
+                if width < NARROWEST_PX
+                    || width * SQUATTEST > height
+                    || centre.abs() > 0.06 * width + patch.step
+                {
+                    continue;
+                }
+                let pair = Pair {
+                    left: left.0,
+                    right: right.0,
+                    strength: left.1.min(right.1),
+                    slopes: (left.3, right.3),
+                    shown: left.2.min(right.2),
+                };
+                let off = centre / (0.03 * width + 0.5);
+                let worth = pair.shown * pair.strength.min(10.0).sqrt() / (1.0 + off * off);
+                pairs.push((worth, pair));
+            }
+        }
+        pairs.sort_by(|a, b| b.0.total_cmp(&a.0));
+        pairs.into_iter().map(|p| p.1).collect()
+    }
+}
+
+/// Whether a fitting's edge shows in a column, on its curve.
+fn on_bound(patch: &Patch, bound: &Bound, half: f32, across: f32, threshold: f32) -> bool {
+    let u = (across / half.max(1.0)).clamp(-1.0, 1.0);
+    let along = bound.along + bound.sag * (1.0 - u * u);
+    if across < patch.left || across > -patch.left {
+        return false;
+    }
+    let column = patch.column_of(across);
+    let row = patch.row_of(along);
+    (row.saturating_sub(2)..=(row + 2).min(patch.rows - 1))
+        .any(|r| patch.along[r * patch.columns + column].abs() > threshold)
+}
+
+/// How free the glass is of edges along its height, 0 to 1: above the nozzle it looks the same at
+/// every height, but for a bead or two.
+fn smooth(patch: &Patch, ends: &Between, left: f32, right: f32, threshold: f32) -> f32 {
+    let width = right - left;
+    let height = ends.lower.along - ends.upper.along;
+    let (a, b) = (patch.column_of(left + 0.12 * width), patch.column_of(right - 0.12 * width));
+    let top = patch.row_of(ends.upper.along + 0.08 * height + ends.upper.sag.max(0.0));
+    let bottom = patch.row_of(ends.lower.along - 0.3 * height);
+    let (mut all, mut marks) = (0_usize, 0_usize);
+    for row in top..bottom {
+        let line = &patch.along[row * patch.columns..(row + 1) * patch.columns];
+        all += b + 1 - a;
+        marks += line[a..=b].iter().filter(|v| v.abs() > 1.5 * threshold).count();
+    }
+    let part = marks as f32 / all.max(1) as f32;
+    1.0 / (1.0 + (part / UNEVEN).powi(2))
+}
+
+/// How far the fittings' edges show just inside the sides and just outside them, 0 to 1 each: a
+/// glass ends within its fittings, and they are wider.
+fn lips(patch: &Patch, ends: &Between, left: f32, right: f32, threshold: f32) -> (f32, f32) {
+    let (centre, half) = (f32::midpoint(left, right), (right - left) / 2.0);
+    let part = |places: &[f32]| -> f32 {
+        let mut hits = 0_usize;
+        for bound in [&ends.upper, &ends.lower] {
+            for side in [-1.0_f32, 1.0] {
+                for place in places {
+                    let across = centre + side * place * half;
+                    hits += usize::from(on_bound(patch, bound, half, across, threshold));
+                }
+            }
+        }
+        hits as f32 / (4 * places.len()) as f32
+    };
+    let within = part(&[0.6, 0.7, 0.8, 0.9, 0.95]);
+    let beside = part(&[1.06, 1.1, 1.14]);
+    (((within - 0.3) / 0.6).clamp(0.0, 1.0), beside)
+}
+
+/// Half the width over which both fittings' edges show about the axis.
+fn fitting_half_width(patch: &Patch, ends: &Between, threshold: f32) -> Option<f32> {
+    let reach = -patch.left;
+    let mut reached = 0.0;
+    let mut missed = 0.0;
+    let mut half = patch.step;
+    while half < reach {
+        let hits = [&ends.upper, &ends.lower]
+            .into_iter()
+            .flat_map(|b| [-half, half].map(|u| (b, u)))
+            .filter(|(b, u)| on_bound(patch, b, reach, *u, threshold))
+            .count();
+        if hits >= 3 {
+            reached = half;
+            missed = 0.0;
+        } else {
+            missed += patch.step;
+            if missed > 0.12 * half + 2.0 * patch.step {
+                break;
+            }
+        }
+        half += patch.step;
+    }
+    (reached > NARROWEST_PX / 2.0).then_some(reached)
 }

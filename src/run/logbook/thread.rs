@@ -14,11 +14,11 @@ use crate::run::Event;
 
 /// Entries on their way to the thread: minutes of them, while a disk takes its time.
 const QUEUE: usize = 1024;
-/// An entry waits no longer than this for its commit, seconds. With the time a disk takes this
-/// stays within the second that a crash may cost.
-const COMMIT_SECS: f64 = 0.4;
+/// An entry waits no longer than this for its commit, seconds: enough for what one picture brings
+/// to share a commit. The rest of the second that a crash may cost is left to a busy disk.
+const COMMIT_SECS: f64 = 0.1;
 /// How long the thread waits for an entry before it looks around, milliseconds.
-const WAIT_MS: u64 = 200;
+const WAIT_MS: u64 = 100;
 /// After a failure it tries again after this, seconds.
 const RETRY_SECS: f64 = 2.0;
 /// Entries kept while writing is not possible: over an hour of four feeds at a drop a second.

@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 
 use crate::capture::About;
 use crate::glass::Calibration;
-use crate::glass::find::Finder;
+use crate::glass::find::{Finder, Found};
 use crate::run::outlines::{self, Presets};
 
 use super::grabbing::Picture;
@@ -49,8 +49,9 @@ impl Looking {
         }
     }
 
-    /// Takes one more picture (or the news that there is none).
-    pub(super) fn take(&mut self, picture: Picture) -> Looked {
+    /// Takes one more picture (or the news that there is none). `meanwhile` is called again and
+    /// again while the answer is worked out.
+    pub(super) fn take(&mut self, picture: Picture, meanwhile: &mut dyn FnMut()) -> Looked {
         let mut long_enough = false;
         if let Picture::Frame { frame, .. } = &picture {
             let from_secs = *self.from_secs.get_or_insert(frame.at_secs);
@@ -64,15 +65,15 @@ impl Looking {
             self.kept.push_back(picture);
         }
         if long_enough {
-            self.decide()
+            self.decide(meanwhile)
         } else {
             Looked::StillLooking
         }
     }
 
     /// The source is over: what is there must do.
-    pub(super) fn decide(&mut self) -> Looked {
-        let found = self.finder.found();
+    pub(super) fn decide(&mut self, meanwhile: &mut dyn FnMut()) -> Looked {
+        let found = found_while(&self.finder, meanwhile);
         let calibration = outlines::calibration_from(&found, &self.about, self.presets);
         let kept = self.take_kept();
         if let Some(calibration) = calibration {
@@ -88,4 +89,26 @@ impl Looking {
         self.bytes = 0;
         std::mem::take(&mut self.kept)
     }
+}
+
+/// What the finder found, worked out in a thread of its own: on a slow computer that takes
+/// seconds, and the camera goes on.
+fn found_while(finder: &Finder, meanwhile: &mut dyn FnMut()) -> Found {
+    std::thread::scope(|scope| {
+        let worker = std::thread::Builder::new()
+            .name("finding".to_owned())
+            .spawn_scoped(scope, || finder.found());
+        let Ok(worker) = worker else {
+            return finder.found();
+        };
+        while !worker.is_finished() {
+            meanwhile();
+        }
+        worker.join().unwrap_or_else(|_| Found {
+            glasses: Vec::new(),
+            doubts: vec![
+                "the search for the glasses failed; give the outlines yourself".to_owned(),
+            ],
+        })
+    })
 }

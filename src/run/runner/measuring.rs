@@ -3,10 +3,11 @@
 //! instrument decides.
 
 mod obeying;
+mod waiting;
 
 use std::collections::VecDeque;
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender};
+use std::sync::mpsc::{Receiver, SyncSender};
 use std::time::Duration;
 
 use crate::base::{BlindWhy, Frame, Ring};
@@ -32,15 +33,12 @@ const SNAPSHOT_SECS: f64 = 1.0 / 30.0;
 const LOG_LOOK_SECS: f64 = 0.25;
 /// How long the logbook may take to close, milliseconds; with the rest this stays under the two
 /// seconds that stopping may take.
-const LOG_CLOSE_MS: u64 = 1500;
+const LOG_CLOSE_MS: u64 = 1200;
 /// A live source promises an answer within a second; with none for this long, seconds, the
 /// instrument is told that there is no picture.
 const SILENT_SECS: f64 = 1.5;
 /// Stamps over which frames a second are measured: some seconds of them.
 const STAMPS: usize = 90;
-/// Most pictures that wait while kept ones are counted: with [`super::looking`]'s own limit this
-/// bounds the memory.
-const MOST_WAITING: usize = 240;
 /// Marks that wait for the instrument while the glasses are looked for.
 const MOST_MARKS: usize = 32;
 
@@ -189,50 +187,11 @@ impl Measuring {
             self.publish_if_due();
         }
         self.finish();
+        self.end_run();
         self.publish_now();
         if let Some(log) = self.parts.log.take() {
             let status = log.close(Duration::from_millis(LOG_CLOSE_MS));
             self.parts.shared.set_log_status(status);
-        }
-    }
-
-    /// The next picture, or none within a tenth of a second.
-    fn next_picture(&mut self) -> Option<Picture> {
-        // While kept pictures are counted, a camera goes on: take what it brings, so that nothing
-        // is dropped. A clip waits by itself.
-        if self.parts.about.live {
-            while !self.waiting.is_empty() && self.waiting.len() < MOST_WAITING {
-                match self.parts.pictures.try_recv() {
-                    Ok(picture) => {
-                        self.heard_secs = self.parts.shared.clock.monotonic_secs();
-                        self.waiting.push_back(picture);
-                    }
-                    Err(_) => break,
-                }
-            }
-        }
-        if let Some(picture) = self.waiting.pop_front() {
-            return Some(picture);
-        }
-        match self
-            .parts
-            .pictures
-            .recv_timeout(Duration::from_millis(WAIT_MS))
-        {
-            Ok(picture) => {
-                self.heard_secs = self.parts.shared.clock.monotonic_secs();
-                Some(picture)
-            }
-            Err(RecvTimeoutError::Timeout) => None,
-            Err(RecvTimeoutError::Disconnected) => {
-                // *capture* is gone: after the end of a clip that is right, otherwise it died.
-                // From now on only a person has anything to say.
-                let wait = Duration::from_millis(WAIT_MS);
-                if let Ok(intent) = self.parts.intents.recv_timeout(wait) {
-                    self.obey(intent);
-                }
-                None
-            }
         }
     }
 
@@ -286,11 +245,12 @@ impl Measuring {
                 return;
             }
         }
-        let Some(looking) = &mut self.looking else {
+        let Some(mut looking) = self.looking.take() else {
             self.count(picture);
             return;
         };
-        let looked = looking.take(picture);
+        let looked = looking.take(picture, &mut || self.wait_meanwhile());
+        self.looking = Some(looking);
         self.looked(looked);
     }
 
@@ -336,6 +296,16 @@ impl Measuring {
     fn begin(&mut self, calibration: Calibration) {
         self.looking = None;
         self.notices.looking = None;
+        let here = &self.parts.about.identity;
+        if let Some(other) = &calibration.camera_identity
+            && !here.is_empty()
+            && other != here
+        {
+            self.notices.looking = Some(said(format!(
+                "The outlines were made with another camera ({other}) than this one ({here}); see \
+                 that they lie on the glasses."
+            )));
+        }
         let shown = Arc::new(calibration.clone());
         self.calibration = Some(Arc::clone(&shown));
         let mut instrument = Instrument::new(calibration);
@@ -440,9 +410,10 @@ impl Measuring {
 
     /// The source has nothing more.
     fn source_over(&mut self, last: Option<Picture>) {
-        if let Some(looking) = &mut self.looking {
+        if let Some(mut looking) = self.looking.take() {
             // A clip shorter than the search: what was seen must do.
-            let looked = looking.decide();
+            let looked = looking.decide(&mut || self.wait_meanwhile());
+            self.looking = Some(looking);
             self.looked(looked);
             if self.instrument.is_some() {
                 while let Some(kept) = self.waiting.pop_front() {

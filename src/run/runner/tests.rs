@@ -411,3 +411,63 @@ fn while_the_glasses_are_looked_for_no_bead_is_lost() {
         assert_eq!(found, 1, "feed {feed} at {at_secs}: {counted:?}");
     }
 }
+
+#[test]
+fn no_run_starts_when_the_clip_is_over() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("logbook.sqlite3");
+    let stage = stage(Kind::Clip, (0..20).map(picture).collect(), |settings| {
+        settings.logbook = Some(path.clone());
+    });
+    stage.wait_for(|snapshot| snapshot.ended);
+    stage.runner.send(Intent::StartRun {
+        title: "too late".to_owned(),
+    });
+    stage.wait_for(|snapshot| {
+        snapshot
+            .notice
+            .as_ref()
+            .is_some_and(|notice| notice.words.contains("The clip is over"))
+    });
+    assert!(stage.runner.stop().left.is_empty());
+    assert!(
+        LogbookReader::open(&path)
+            .unwrap()
+            .runs()
+            .unwrap()
+            .is_empty()
+    );
+}
+
+#[test]
+fn outlines_of_another_camera_are_used_and_told() {
+    let mut acts: Vec<Act> = (0..20).map(picture).collect();
+    acts.push(Act::Wait);
+    let stage = stage(Kind::Camera, acts, |settings| {
+        let calibration = settings.calibration.as_mut().unwrap();
+        calibration.camera_identity = Some("bench-7".to_owned());
+    });
+    let snapshot = stage.wait_for(|snapshot| snapshot.now_secs > 1.0);
+    let notice = snapshot.notice.as_ref().unwrap();
+    assert!(!notice.is_error);
+    assert!(notice.words.contains("bench-7") && notice.words.contains("script-1"));
+    assert_eq!(snapshot.feeds.len(), 1);
+    stage.go.send(()).unwrap();
+    assert!(stage.runner.stop().left.is_empty());
+}
+
+#[test]
+fn a_calibration_for_another_shape_of_picture_is_refused() {
+    let clock: Arc<dyn Clock> = Arc::new(ManualClock::new(0.0));
+    let mut settings = RunnerSettings::new(crate::capture::demo::open("demo").unwrap());
+    settings.calibration = Some(Calibration {
+        picture_width_px: 1280,
+        picture_height_px: 720,
+        camera_identity: None,
+        feeds: Vec::new(),
+    });
+    let Err(error) = Runner::start(settings, clock) else {
+        panic!("it must not fit");
+    };
+    assert!(error.to_string().contains("another shape"), "{error}");
+}

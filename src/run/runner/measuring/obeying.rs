@@ -9,11 +9,17 @@ use crate::glass::find::Finder;
 use crate::run::outlines;
 use crate::run::{Event, Instrument, Intent};
 
-use super::{Again, MOST_MARKS, Measuring, Picture, RunUnderWay, Tie, said, wrong};
+use super::{Again, MOST_MARKS, Measuring, Phase, Picture, RunUnderWay, Tie, said, wrong};
 
 impl Measuring {
     pub(super) fn start_run(&mut self, title: String) {
         self.end_run();
+        if self.phase == Phase::Over {
+            self.notices.asked = Some(wrong(
+                "The clip is over, so there is nothing to record; open a source again.",
+            ));
+            return;
+        }
         let Some(log) = &self.parts.log else {
             self.notices.asked = Some(wrong(
                 "No run can be recorded because no logbook is kept; start the program with one.",
