@@ -44,7 +44,7 @@ fn open_window(wanted: &WindowWanted) -> ExitCode {
     match open(settings) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
-            cli::out::complain(&format!("{error:#}"));
+            cli::out::complain(&error.to_string());
             ExitCode::from(cli::code::FAILED)
         }
     }

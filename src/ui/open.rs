@@ -39,6 +39,9 @@ pub struct UiSettings {
 /// A sentence: the calibration cannot be read, the words name no source, or no window can be
 /// opened (no display, no graphics).
 pub fn open(settings: UiSettings) -> anyhow::Result<()> {
+    if !has_display() {
+        anyhow::bail!(words::NO_DISPLAY);
+    }
     let calibration = settings
         .calibration
         .as_deref()
@@ -72,6 +75,19 @@ pub fn open(settings: UiSettings) -> anyhow::Result<()> {
         }),
     )
     .map_err(|error| anyhow::anyhow!(words::no_window(&error.to_string())))
+}
+
+/// Whether there can be a screen to draw on.
+#[cfg(target_os = "linux")]
+fn has_display() -> bool {
+    ["DISPLAY", "WAYLAND_DISPLAY", "WAYLAND_SOCKET"]
+        .iter()
+        .any(|name| std::env::var_os(name).is_some_and(|value| !value.is_empty()))
+}
+
+#[cfg(not(target_os = "linux"))]
+fn has_display() -> bool {
+    true
 }
 
 /// The window as eframe wants it.

@@ -45,7 +45,8 @@ fn is_for_people(literal: &str) -> bool {
     let words = literal.split(' ').filter(|part| letters(part) > 0).count();
     let starts_large = literal.chars().next().is_some_and(char::is_uppercase);
     // `LIKE_THIS` is the name of a variable of the environment.
-    words > 1 || (starts_large && letters(literal) > 3 && !literal.contains('_'))
+    let is_variable = literal.chars().all(|c| c.is_ascii_uppercase() || c == '_');
+    words > 1 || (starts_large && letters(literal) > 3 && !is_variable)
 }
 
 #[test]

@@ -195,6 +195,8 @@ words! {
     SOUND_ON = "The alarm sound is on.";
     NO_SOUND = "Alarms are shown but cannot be heard: no sound device. Plug one in or switch it on; \
         it is tried again by itself.";
+    NO_DISPLAY = "there is no display to open the window on; watch in the terminal instead: \
+        beadtally watch demo";
     NOTHING_RUNS = "Nothing is being watched: choose a source first (F4).";
     CHOOSE_FEED_FIRST = "Choose a feed first (keys 1 to 8), then mark its valve.";
     // Names of keys on the keyboard, as printed on the help page.
