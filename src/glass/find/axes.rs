@@ -143,7 +143,7 @@ pub(super) fn between_pairs(slopes: &Slopes, lines: &[Line]) -> Vec<Axis> {
             Axis {
                 pose: Pose::leaning(b.x, b.y, b.slope),
                 strip: 0.45 * b.narrow,
-                reach: 0.72 * b.wide + 3.0,
+                reach: 0.85 * b.wide + 3.0,
                 head: (top + fifth, top - slack),
                 foot: (bottom - fifth, bottom + slack),
                 lean_doubt: 0.015,

@@ -40,7 +40,7 @@ const PATTERNS: usize = 80;
 const APART: f32 = 1.12;
 /// A set at least this good, beside the best, is taken instead when its glasses are the same but
 /// wider: the silhouette of a tube encloses the edge of its bore and looks no better than it.
-const NEARLY: f32 = 0.86;
+const NEARLY: f32 = 0.8;
 
 /// A set of glasses that look alike.
 #[derive(Clone, Debug, Default)]

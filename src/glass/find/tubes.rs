@@ -22,6 +22,8 @@ const MOST_WIDTHS: usize = 7;
 const MOST_ENDS: usize = 4;
 /// Ends below this score are no fittings.
 const FIRM: f32 = 0.12;
+/// A fitting holds its glass closely: what is lost for each width by which it is wider.
+const LOOSE: f32 = 1.2;
 /// Width taken when no side shows, part of the fittings' width: glasses are a little narrower
 /// than what holds them.
 const HELD: f32 = 0.8;
@@ -170,6 +172,7 @@ fn judge(
         * within
         * smooth(patch, ends, left, right, threshold)
         * (0.85 + 0.15 * beside)
+        * (0.5 + 0.5 * collars(patch, ends, centre, width, sides.lean, threshold))
         * (0.25 + 0.75 * placed);
     if std::env::var("FD").is_ok() { eprintln!("   J {:.1} {:.1} ends {:.2} seen {seen:.2} within {within:.2} beside {beside:.2} placed {placed:.2} smooth {:.2} = {score:.2}", axis.pose.x+left, axis.pose.x+right, ends.score, smooth(patch, ends, left, right, threshold)); }
     if score < 0.05 {
@@ -397,6 +400,61 @@ fn on_bound(patch: &Patch, bound: &Bound, half: f32, across: f32, threshold: f32
     let row = patch.row_of(along);
     (row.saturating_sub(2)..=(row + 2).min(patch.rows - 1))
         .any(|r| patch.along[r * patch.columns + column].abs() > threshold)
+}
+
+/// How well the fittings show beyond both ends as one and the same body round the axis, wider than
+/// the glass: its four upright edges, 0 to 1.
+fn collars(
+    patch: &Patch,
+    ends: &Between,
+    centre: f32,
+    width: f32,
+    lean: f32,
+    threshold: f32,
+) -> f32 {
+    /// Half-widths of a fitting that are tried, parts of the glass's width.
+    const HALVES: [f32; 13] = [
+        0.51, 0.53, 0.55, 0.57, 0.59, 0.61, 0.63, 0.66, 0.69, 0.72, 0.75, 0.78, 0.81,
+    ];
+    let middle = f32::midpoint(ends.upper.along, ends.lower.along);
+    // The mean slope across in a band of rows just beyond an end, by column.
+    let band = |end: f32, way: f32| -> (Vec<f32>, f32) {
+        let (a, b) = (
+            patch.row_of(end + way * (0.05 * width + 1.0)),
+            patch.row_of(end + way * 0.22 * width),
+        );
+        let (from, to) = (a.min(b), a.max(b) + 1);
+        let mut sums = vec![0.0_f32; patch.columns];
+        for row in from..to {
+            let line = &patch.across[row * patch.columns..(row + 1) * patch.columns];
+            for (sum, v) in sums.iter_mut().zip(line) {
+                *sum += v / (to - from) as f32;
+            }
+        }
+        (sums, centre + lean * (end - middle))
+    };
+    let bands = [band(ends.upper.along, -1.0), band(ends.lower.along, 1.0)];
+    let slack = ((0.02 * width) / patch.step).ceil() as usize;
+    let mut best = 0.0_f32;
+    for half in HALVES {
+        let mut seen = 0.0;
+        for (sums, axis) in &bands {
+            for side in [-1.0_f32, 1.0] {
+                let across = axis + side * half * width;
+                if across < patch.left || across > -patch.left {
+                    continue;
+                }
+                let column = patch.column_of(across);
+                let edge = sums
+                    [column.saturating_sub(slack)..=(column + slack).min(patch.columns - 1)]
+                    .iter()
+                    .fold(0.0_f32, |m, v| m.max(v.abs()));
+                seen += 0.25 * (edge / threshold).min(1.0);
+            }
+        }
+        best = best.max(seen * (1.0 - LOOSE * (half - 0.56).max(0.0)));
+    }
+    best
 }
 
 /// How free the glass is of edges along its height, 0 to 1: above the nozzle it looks the same at
