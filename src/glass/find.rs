@@ -225,13 +225,28 @@ fn search(slopes: &Slopes) -> Set {
     let t0 = std::time::Instant::now();
     let lines = lines::upright_lines(slopes, threshold, 5.0);
     let lean = axes::common_lean(&lines);
-    let long: Vec<lines::Line> = lines.iter().filter(|l| l.length() >= 12.0).copied().collect();
+    let long: Vec<lines::Line> = lines
+        .iter()
+        .filter(|l| l.length() >= 12.0)
+        .copied()
+        .collect();
     let mut suggested = axes::between_pairs(slopes, &long);
     let np = suggested.len();
     suggested.extend(axes::above_posts(slopes, &lines, lean, threshold));
-    if dbg { eprintln!("lines {} long {} pairs {} posts {} lean {lean} {:?} thr {threshold}", lines.len(), long.len(), np, suggested.len()-np, t0.elapsed()); }
+    if dbg {
+        eprintln!(
+            "lines {} long {} pairs {} posts {} lean {lean} {:?} thr {threshold}",
+            lines.len(),
+            long.len(),
+            np,
+            suggested.len() - np,
+            t0.elapsed()
+        );
+    }
     let mut guesses = tubes::tube_guesses(slopes, &suggested, threshold);
-    if dbg { eprintln!("tubes {} {:?}", guesses.len(), t0.elapsed()); }
+    if dbg {
+        eprintln!("tubes {} {:?}", guesses.len(), t0.elapsed());
+    }
     let ports = ports::port_guesses(slopes, threshold);
     for tube in &mut guesses {
         if ports.iter().any(|port| fills(tube, port)) {
@@ -239,9 +254,13 @@ fn search(slopes: &Slopes) -> Set {
         }
     }
     guesses.extend(ports);
-    if dbg { eprintln!("all {} {:?}", guesses.len(), t0.elapsed()); }
+    if dbg {
+        eprintln!("all {} {:?}", guesses.len(), t0.elapsed());
+    }
     let set = group::alike(&guesses);
-    if dbg { eprintln!("set {:?}", t0.elapsed()); }
+    if dbg {
+        eprintln!("set {:?}", t0.elapsed());
+    }
     set
 }
 

@@ -153,12 +153,7 @@ pub(super) fn between_pairs(slopes: &Slopes, lines: &[Line]) -> Vec<Axis> {
 }
 
 /// Axes up from short posts that stand on an edge across.
-pub(super) fn above_posts(
-    slopes: &Slopes,
-    lines: &[Line],
-    lean: f32,
-    threshold: f32,
-) -> Vec<Axis> {
+pub(super) fn above_posts(slopes: &Slopes, lines: &[Line], lean: f32, threshold: f32) -> Vec<Axis> {
     /// Narrowest and widest post, working pixels.
     const POST_PX: (f32, f32) = (2.0, 60.0);
     struct Post {

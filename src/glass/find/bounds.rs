@@ -89,8 +89,8 @@ pub(super) fn crossing_edges(patch: &Patch, half: f32, threshold: f32) -> Vec<Bo
     for row in 0..patch.rows {
         let (crossed, sag, contrast) = profile[row];
         let (low, high) = (row.saturating_sub(2), (row + 2).min(patch.rows - 1));
-        let crest = (low..=high)
-            .all(|r| profile[r].2 < contrast || (r >= row && profile[r].2 <= contrast));
+        let crest =
+            (low..=high).all(|r| profile[r].2 < contrast || (r >= row && profile[r].2 <= contrast));
         if crest && crossed >= CROSSES * SAMPLES as f32 {
             edges.push(Bound {
                 along: patch.along_of(row as f32),

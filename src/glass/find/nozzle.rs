@@ -181,7 +181,11 @@ pub(super) fn nozzles(
                 marks += usize::from(marked(r, c));
             }
         }
-        if all == 0 { 0.0 } else { marks as f32 / all as f32 }
+        if all == 0 {
+            0.0
+        } else {
+            marks as f32 / all as f32
+        }
     };
     let mut posts = Vec::new();
     for (i, left) in sides.iter().enumerate() {

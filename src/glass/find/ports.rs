@@ -295,7 +295,10 @@ fn settle(slopes: &Slopes, x: f32, y: f32, r: f32, threshold: f32, start: &Crest
         }
         ring.contrast = points.iter().map(|p| p.2.abs()).sum::<f32>() / points.len().max(1) as f32;
         ring.agreed = {
-            let signed: f32 = points.iter().map(|p| p.2.clamp(-4.0 * threshold, 4.0 * threshold)).sum();
+            let signed: f32 = points
+                .iter()
+                .map(|p| p.2.clamp(-4.0 * threshold, 4.0 * threshold))
+                .sum();
             let sized: f32 = points.iter().map(|p| p.2.abs().min(4.0 * threshold)).sum();
             (signed / sized.max(1e-6)).abs()
         };

@@ -115,8 +115,7 @@ fn on_axis(slopes: &Slopes, axis: &Axis, threshold: f32, guesses: &mut Vec<Guess
             }
             let posts = posts_between(ends);
             made += usize::from(judge(
-                &patch, axis, ends, &sides, &posts, pair.left, pair.right, seen, threshold,
-                guesses,
+                &patch, axis, ends, &sides, &posts, pair.left, pair.right, seen, threshold, guesses,
             ));
         }
     }
@@ -134,7 +133,10 @@ fn on_axis(slopes: &Slopes, axis: &Axis, threshold: f32, guesses: &mut Vec<Guess
 }
 
 /// Makes a guess of two sides and two ends; false when it is not worth keeping.
-#[expect(clippy::too_many_arguments, reason = "one guess has that many parts; it is called twice")]
+#[expect(
+    clippy::too_many_arguments,
+    reason = "one guess has that many parts; it is called twice"
+)]
 fn judge(
     patch: &Patch,
     axis: &Axis,
@@ -174,7 +176,15 @@ fn judge(
         * (0.85 + 0.15 * beside)
         * (0.5 + 0.5 * collars(patch, ends, centre, width, sides.lean, threshold))
         * (0.25 + 0.75 * placed);
-    if std::env::var("FD").is_ok() { eprintln!("   J {:.1} {:.1} ends {:.2} seen {seen:.2} within {within:.2} beside {beside:.2} placed {placed:.2} smooth {:.2} = {score:.2}", axis.pose.x+left, axis.pose.x+right, ends.score, smooth(patch, ends, left, right, threshold)); }
+    if std::env::var("FD").is_ok() {
+        eprintln!(
+            "   J {:.1} {:.1} ends {:.2} seen {seen:.2} within {within:.2} beside {beside:.2} placed {placed:.2} smooth {:.2} = {score:.2}",
+            axis.pose.x + left,
+            axis.pose.x + right,
+            ends.score,
+            smooth(patch, ends, left, right, threshold)
+        );
+    }
     if score < 0.05 {
         return false;
     }
@@ -310,7 +320,10 @@ impl Sides {
         for k in -steps..=steps {
             let lean = k as f32 * 0.007;
             let sums = stretches(lean, 2);
-            let energy: f32 = sums.iter().map(|s| s.abs().min(6.0 * threshold).powi(2)).sum();
+            let energy: f32 = sums
+                .iter()
+                .map(|s| s.abs().min(6.0 * threshold).powi(2))
+                .sum();
             let energy = energy * (1.0 - 0.01 * k.abs() as f32);
             if energy > best.0 {
                 best = (energy, lean);
@@ -462,14 +475,20 @@ fn collars(
 fn smooth(patch: &Patch, ends: &Between, left: f32, right: f32, threshold: f32) -> f32 {
     let width = right - left;
     let height = ends.lower.along - ends.upper.along;
-    let (a, b) = (patch.column_of(left + 0.12 * width), patch.column_of(right - 0.12 * width));
+    let (a, b) = (
+        patch.column_of(left + 0.12 * width),
+        patch.column_of(right - 0.12 * width),
+    );
     let top = patch.row_of(ends.upper.along + 0.08 * height + ends.upper.sag.max(0.0));
     let bottom = patch.row_of(ends.lower.along - 0.3 * height);
     let (mut all, mut marks) = (0_usize, 0_usize);
     for row in top..bottom {
         let line = &patch.along[row * patch.columns..(row + 1) * patch.columns];
         all += b + 1 - a;
-        marks += line[a..=b].iter().filter(|v| v.abs() > 1.5 * threshold).count();
+        marks += line[a..=b]
+            .iter()
+            .filter(|v| v.abs() > 1.5 * threshold)
+            .count();
     }
     let part = marks as f32 / all.max(1) as f32;
     1.0 / (1.0 + (part / UNEVEN).powi(2))
