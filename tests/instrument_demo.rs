@@ -1,6 +1,8 @@
 //! The whole road from drawn frames to counted beads, readings and verdicts, on the built-in demo
 //! whose truth is known. The demo shares no code with what is tested here.
 
+#![expect(clippy::expect_used, reason = "a test may stop at a surprise")]
+
 use beadtally::base::{BeadKind, BlindWhy, FeedNumber};
 use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{Grab, Source};
@@ -63,10 +65,10 @@ fn watch(words: &str, secs: f64, faults: &[(f64, &str)]) -> Outcome {
                 events.extend(instrument.step(&frame));
             }
             Grab::Nothing { at_secs } => {
-                events.extend(instrument.no_frame(at_secs, BlindWhy::NoFrames))
+                events.extend(instrument.no_frame(at_secs, BlindWhy::NoFrames));
             }
             Grab::Lost { at_secs, .. } => {
-                events.extend(instrument.no_frame(at_secs, BlindWhy::CameraLost))
+                events.extend(instrument.no_frame(at_secs, BlindWhy::CameraLost));
             }
             Grab::Spoiled { at_secs, why } => events.extend(instrument.spoiled(at_secs, &why)),
             Grab::End => break,

@@ -220,9 +220,6 @@ fn how(glass: &Guess, count: usize) -> String {
 /// All guesses in a picture, and the best set of them.
 fn search(slopes: &Slopes) -> Set {
     let threshold = (4.0 * slopes.noise).clamp(FAINTEST_SLOPE, NOISIEST_SLOPE);
-    let dbg = std::env::var("FD").is_ok();
-    #[allow(clippy::disallowed_methods)]
-    let t0 = std::time::Instant::now();
     let lines = lines::upright_lines(slopes, threshold, 5.0);
     let lean = axes::common_lean(&lines);
     let long: Vec<lines::Line> = lines
@@ -231,22 +228,8 @@ fn search(slopes: &Slopes) -> Set {
         .copied()
         .collect();
     let mut suggested = axes::between_pairs(slopes, &long);
-    let np = suggested.len();
     suggested.extend(axes::above_posts(slopes, &lines, lean, threshold));
-    if dbg {
-        eprintln!(
-            "lines {} long {} pairs {} posts {} lean {lean} {:?} thr {threshold}",
-            lines.len(),
-            long.len(),
-            np,
-            suggested.len() - np,
-            t0.elapsed()
-        );
-    }
     let mut guesses = tubes::tube_guesses(slopes, &suggested, threshold);
-    if dbg {
-        eprintln!("tubes {} {:?}", guesses.len(), t0.elapsed());
-    }
     let ports = ports::port_guesses(slopes, threshold);
     for tube in &mut guesses {
         if ports.iter().any(|port| fills(tube, port)) {
@@ -254,14 +237,7 @@ fn search(slopes: &Slopes) -> Set {
         }
     }
     guesses.extend(ports);
-    if dbg {
-        eprintln!("all {} {:?}", guesses.len(), t0.elapsed());
-    }
-    let set = group::alike(&guesses);
-    if dbg {
-        eprintln!("set {:?}", t0.elapsed());
-    }
-    set
+    group::alike(&guesses)
 }
 
 /// Whether a tube is only the straightest parts of a ring: it fills most of the ring's height and

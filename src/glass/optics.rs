@@ -1,6 +1,10 @@
 //! What a glass does to the sizes seen through it: refraction by a round, water-filled tube, none
 //! by a flat port; the refractive index of water; sizes and volumes of beads. Pure formulas; where
 //! a bead is and how tall it looks is measured elsewhere.
+#![expect(
+    clippy::doc_markdown,
+    reason = "formulas are printed as their sources print them"
+)]
 
 use crate::base::GlassKind;
 
@@ -257,10 +261,10 @@ mod tests {
         // them (third column, kg/m³) were computed with IAPWS-95.
         for (celsius, _mpa, density, wavelength, index) in [
             (0.0, 0.1, 999.842_411, 0.2265, 1.394_527),
-            (0.0, 10.0, 1004.821_444, 0.2265, 1.396_526),
+            (0.0, 10.0, 1_004.821_444, 0.2265, 1.396_526),
             (100.0, 1.0, 958.770_656, 0.2265, 1.375_622),
             (100.0, 100.0, 999.761_789, 0.2265, 1.391_983),
-            (0.0, 10.0, 1004.821_444, 1.013_98, 1.327_710),
+            (0.0, 10.0, 1_004.821_444, 1.013_98, 1.327_710),
             (200.0, 100.0, 923.740_172, 1.013_98, 1.298_369),
         ] {
             let got = refractive_index(density, celsius + 273.15, wavelength);

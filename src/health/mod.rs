@@ -146,43 +146,40 @@ impl Watch {
         let sign = self.sign(signs);
         self.last_mean = signs.mean;
         self.last_secs = Some(now);
-        match sign {
-            Some((why, since)) => {
-                self.good_since_secs = None;
-                let first = match self.suspect {
-                    Some((same, first)) if same == why => first,
-                    _ => since,
-                };
-                self.suspect = Some((why, first));
-                let patient = match why {
-                    BlindWhy::Frozen | BlindWhy::LightChanged => 0.0,
-                    _ => self.settings.patience_secs,
-                };
-                if now - first >= patient {
-                    self.go_blind(why, first);
-                }
-                self.refine(signs);
+        if let Some((why, since)) = sign {
+            self.good_since_secs = None;
+            let first = match self.suspect {
+                Some((same, first)) if same == why => first,
+                _ => since,
+            };
+            self.suspect = Some((why, first));
+            let patient = match why {
+                BlindWhy::Frozen | BlindWhy::LightChanged => 0.0,
+                _ => self.settings.patience_secs,
+            };
+            if now - first >= patient {
+                self.go_blind(why, first);
             }
-            None => {
-                self.suspect = None;
-                if let Some((why, since)) = self.blind {
-                    let good = *self.good_since_secs.get_or_insert(now);
-                    let recovery = match why {
-                        // Frames are back: what is seen now can be counted at once.
-                        BlindWhy::NoFrames | BlindWhy::CameraLost | BlindWhy::Frozen => 0.0,
-                        _ => self.settings.recovery_secs,
-                    };
-                    if now - good >= recovery {
-                        over.push(Spell {
-                            span: Span {
-                                from_secs: since,
-                                to_secs: now,
-                            },
-                            why,
-                        });
-                        self.blind = None;
-                        self.good_since_secs = None;
-                    }
+            self.refine(signs);
+        } else {
+            self.suspect = None;
+            if let Some((why, since)) = self.blind {
+                let good = *self.good_since_secs.get_or_insert(now);
+                let recovery = match why {
+                    // Frames are back: what is seen now can be counted at once.
+                    BlindWhy::NoFrames | BlindWhy::CameraLost | BlindWhy::Frozen => 0.0,
+                    _ => self.settings.recovery_secs,
+                };
+                if now - good >= recovery {
+                    over.push(Spell {
+                        span: Span {
+                            from_secs: since,
+                            to_secs: now,
+                        },
+                        why,
+                    });
+                    self.blind = None;
+                    self.good_since_secs = None;
                 }
             }
         }

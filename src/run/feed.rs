@@ -279,7 +279,7 @@ impl Feed {
                 settled: false,
             })
             .collect();
-        for bead in self.counted.iter() {
+        for bead in &self.counted {
             if now_secs - bead.settled_at_secs > MARKED_SECS {
                 continue;
             }
@@ -392,7 +392,7 @@ impl Feed {
         let mut doubts: Vec<String> =
             rate::doubts(record, self.reading.as_ref(), silence, self.fresh_change())
                 .iter()
-                .map(|doubt| doubt.words())
+                .map(rate::Doubt::words)
                 .collect();
         let unsure = self
             .counted

@@ -52,7 +52,7 @@ impl Instrument {
         let mut events = Vec::new();
         let at_secs = frame.at_secs;
         if let Some((number, before)) = self.last {
-            if !(at_secs > before) {
+            if !at_secs.is_finite() || at_secs <= before {
                 return vec![Event::Gap {
                     from_secs: before,
                     to_secs: before,
@@ -97,7 +97,7 @@ impl Instrument {
     /// No frame came: time goes on, and what cannot be seen is said.
     pub fn no_frame(&mut self, at_secs: f64, why: BlindWhy) -> Vec<Event> {
         let mut events = Vec::new();
-        if !(at_secs > self.now_secs) {
+        if !at_secs.is_finite() || at_secs <= self.now_secs {
             return events;
         }
         self.now_secs = at_secs;

@@ -11,8 +11,6 @@ pub(super) struct Nozzle {
     pub across: f32,
     /// Its width, working pixels.
     pub width: f32,
-    /// How far it (with any bead on it) reaches above the foot, working pixels.
-    pub height: f32,
     /// How much it looks like a post, 0 to 1; its place is judged by others.
     pub score: f32,
 }
@@ -205,7 +203,6 @@ pub(super) fn nozzles(
                 posts.push(Nozzle {
                     across,
                     width,
-                    height: tall,
                     score,
                 });
             }

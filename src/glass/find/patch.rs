@@ -8,8 +8,6 @@ use super::pose::Pose;
 /// frame of `pose`; steps are equal both ways.
 #[derive(Clone, Debug)]
 pub(super) struct Patch {
-    /// The frame it was taken in.
-    pub pose: Pose,
     /// Columns.
     pub columns: usize,
     /// Rows.
@@ -46,7 +44,6 @@ impl Patch {
             }
         }
         Self {
-            pose,
             columns,
             rows,
             step,

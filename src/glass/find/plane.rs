@@ -20,8 +20,6 @@ pub(super) struct Slopes {
     pub width: usize,
     /// Height, pixels.
     pub height: usize,
-    /// Smoothed luma.
-    pub luma: Vec<f32>,
     /// Slope to the right.
     pub across: Vec<f32>,
     /// Slope downwards.
@@ -53,7 +51,6 @@ impl Slopes {
         Self {
             width,
             height,
-            luma: smooth,
             across,
             down,
             noise,

@@ -444,7 +444,7 @@ fn post_at(slopes: &Slopes, ring: &Ring, degrees: f32, threshold: f32) -> f32 {
     let patch = Patch::cut(slopes, pose, 0.4 * width, -head, foot, step);
     let within = Within::Ellipse {
         across: width / 2.0,
-        along: (foot + head) / 2.0,
+        along: f32::midpoint(foot, head),
     };
     nozzles(&patch, within, -head, foot, threshold)
         .iter()

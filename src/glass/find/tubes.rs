@@ -176,15 +176,6 @@ fn judge(
         * (0.85 + 0.15 * beside)
         * (0.5 + 0.5 * collars(patch, ends, centre, width, sides.lean, threshold))
         * (0.25 + 0.75 * placed);
-    if std::env::var("FD").is_ok() {
-        eprintln!(
-            "   J {:.1} {:.1} ends {:.2} seen {seen:.2} within {within:.2} beside {beside:.2} placed {placed:.2} smooth {:.2} = {score:.2}",
-            axis.pose.x + left,
-            axis.pose.x + right,
-            ends.score,
-            smooth(patch, ends, left, right, threshold)
-        );
-    }
     if score < 0.05 {
         return false;
     }
