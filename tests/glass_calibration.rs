@@ -1,5 +1,7 @@
 //! The calibration file: what it keeps, and the sentence for everything that makes no sense in it.
 
+#![expect(clippy::unwrap_used, reason = "a test may stop at a surprise")]
+
 use std::path::Path;
 
 use beadtally::base::{Band, GlassKind};
@@ -296,14 +298,15 @@ fn no_feeds_and_too_many_feeds() {
         parse(head).unwrap_err().to_string(),
         "x.toml: there is no feed in it; add a `[[feed]]` with its outline, or let beadtally find the glasses"
     );
-    let feeds: String = (0..17)
+    let feeds = (0..17)
         .map(|i| {
             format!(
                 "[[feed]]\nkind = \"tube\"\ncentre_px = [{}, 240]\nsize_px = [20, 100]\n",
                 20 + 35 * i
             )
         })
-        .collect();
+        .collect::<Vec<_>>()
+        .concat();
     assert_eq!(
         parse(&format!("{head}{feeds}")).unwrap_err().to_string(),
         "x.toml: there are 17 feeds, but at most 16 can be watched; remove some `[[feed]]` parts"
