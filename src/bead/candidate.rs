@@ -17,6 +17,10 @@ const SEED_OVER_JOIN: f32 = 1.6;
 const MARKED_SHARE: f32 = 0.003;
 /// Step of the joining energy per frame, as a ratio.
 const JOIN_STEP: f32 = 1.012;
+/// A valley between two peaks of strength lower than this share of the weaker one parts two beads.
+const VALLEY_SHARE: f32 = 0.45;
+/// Shortest piece that is cut off, rows.
+const SHORTEST_PIECE: usize = 3;
 /// Fewest samples of a candidate: a bead three samples wide.
 const FEWEST_SAMPLES: usize = 7;
 /// Most candidates kept of one frame; more than this is steam, rain or noise.
@@ -99,15 +103,15 @@ pub fn candidates(
     let mut mask = mask.closed(cols);
     let mut patches: Vec<Patch> = Vec::new();
     while let Some((first_row, part)) = mask.take_part() {
-        let mut patch = Patch::default();
-        for (row, mut bits) in (first_row..).zip(part) {
-            while bits != 0 {
-                let col = bits.trailing_zeros() as usize;
-                bits &= bits - 1;
-                patch.add(row, col, difference.levels[[row, col]], energy[[row, col]]);
+        for rows in parted(first_row, &part, &difference.levels) {
+            let mut patch = Patch::default();
+            for row in rows {
+                for col in columns(part.get(row - first_row).copied().unwrap_or(0)) {
+                    patch.add(row, col, difference.levels[[row, col]], energy[[row, col]]);
+                }
             }
+            patches.push(patch);
         }
-        patches.push(patch);
     }
     let mut found: Vec<Candidate> = patches
         .iter()
@@ -216,6 +220,43 @@ impl Mask {
         }
         Some((seed, part))
     }
+}
+
+/// The marked columns of a row.
+fn columns(mut bits: u128) -> impl Iterator<Item = usize> {
+    std::iter::from_fn(move || {
+        (bits != 0).then(|| {
+            let col = bits.trailing_zeros() as usize;
+            bits &= bits - 1;
+            col
+        })
+    })
+}
+
+/// Two beads close behind each other may be joined by a faint bridge. The rows of a part, cut at
+/// each valley that is less than [`VALLEY_SHARE`] as strong as the weaker peak beside it. (The rim
+/// of one clear bead has no such valley: its sides are as dark as its ends.)
+fn parted(first_row: usize, part: &[u128], levels: &Array2<f32>) -> Vec<std::ops::Range<usize>> {
+    let strength: Vec<f32> = (first_row..)
+        .zip(part)
+        .map(|(row, bits)| strongest(columns(*bits).map(|col| levels[[row, col]].abs())))
+        .collect();
+    let mut whole = vec![0..strength.len()];
+    let mut pieces = Vec::new();
+    while let Some(rows) = whole.pop() {
+        let inner = strength.get(rows.clone()).unwrap_or(&[]);
+        let valley = (SHORTEST_PIECE..inner.len().saturating_sub(SHORTEST_PIECE))
+            .min_by(|a, b| inner[*a].total_cmp(&inner[*b]));
+        let top = |part: &[f32]| part.iter().fold(0.0_f32, |most, v| most.max(*v));
+        match valley {
+            Some(at) if inner[at] < VALLEY_SHARE * top(&inner[..at]).min(top(&inner[at + 1..])) => {
+                whole.push(rows.start..rows.start + at);
+                whole.push(rows.start + at + 1..rows.end);
+            }
+            _ => pieces.push(first_row + rows.start..first_row + rows.end),
+        }
+    }
+    pieces
 }
 
 #[derive(Clone, Debug)]
@@ -404,6 +445,27 @@ mod tests {
         );
         assert_eq!(found.len(), 1, "{found:?}");
         assert!((found[0].height - 18.0).abs() < 1.6, "{found:?}");
+    }
+
+    #[test]
+    fn two_beads_joined_by_a_faint_bridge_are_two() {
+        let inside = Array2::from_elem((80, 40), true);
+        let (a, b) = (
+            ellipse(22.0, 20.0, 10.0, 12.0),
+            ellipse(36.0, 20.0, 10.0, 12.0),
+        );
+        let bridge = |r: usize, c: usize| {
+            if (22..36).contains(&r) && (18..23).contains(&c) {
+                -5.0
+            } else {
+                0.0
+            }
+        };
+        let joined = difference((80, 40), |r, c| (a(r, c) + b(r, c)).min(bridge(r, c)));
+        let mut found = candidates(&joined, &inside, &mut Wariness::default());
+        found.sort_by(|a, b| a.row.total_cmp(&b.row));
+        assert_eq!(found.len(), 2, "{found:?}");
+        assert!((found[0].row - 22.0).abs() < 1.0 && (found[1].row - 36.0).abs() < 1.0);
     }
 
     #[test]

@@ -7,7 +7,7 @@
 pub mod odd;
 mod scene;
 
-pub use scene::{coded, Light, Picture, Scene, TrueGlass, draw};
+pub use scene::{Light, Picture, Scene, TrueGlass, coded, draw};
 
 /// A small deterministic generator of numbers (splitmix64).
 #[derive(Clone, Debug)]

@@ -5,8 +5,25 @@ use image::GrayImage;
 
 /// What an odd picture shows.
 pub const KINDS: [&str; 20] = [
-    "blank", "noise", "gradient", "stripes", "text", "bricks", "window", "books", "face", "clock",
-    "dials", "pipes", "fence", "checks", "bottles", "portholes", "plate", "radiator", "door",
+    "blank",
+    "noise",
+    "gradient",
+    "stripes",
+    "text",
+    "bricks",
+    "window",
+    "books",
+    "face",
+    "clock",
+    "dials",
+    "pipes",
+    "fence",
+    "checks",
+    "bottles",
+    "portholes",
+    "plate",
+    "radiator",
+    "door",
     "trees",
 ];
 
@@ -20,8 +37,14 @@ impl Canvas {
     /// Fills where `inside` says so, with soft edges (3×3 samples).
     fn fill(&mut self, shade: f32, bounds: [f64; 4], inside: impl Fn(f64, f64) -> bool) {
         let clamp = |v: f64, top: usize| (v.max(0.0) as usize).min(top);
-        let (x0, x1) = (clamp(bounds[0].floor(), self.w), clamp(bounds[2].ceil(), self.w));
-        let (y0, y1) = (clamp(bounds[1].floor(), self.h), clamp(bounds[3].ceil(), self.h));
+        let (x0, x1) = (
+            clamp(bounds[0].floor(), self.w),
+            clamp(bounds[2].ceil(), self.w),
+        );
+        let (y0, y1) = (
+            clamp(bounds[1].floor(), self.h),
+            clamp(bounds[3].ceil(), self.h),
+        );
         for y in y0..y1 {
             for x in x0..x1 {
                 let mut hits = 0_u8;
@@ -101,7 +124,11 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
     };
     let other = |d: &mut Dice| -> f32 {
         let far = d.between(40.0, 160.0) as f32;
-        if ground > 128.0 { (ground - far).max(5.0) } else { (ground + far).min(250.0) }
+        if ground > 128.0 {
+            (ground - far).max(5.0)
+        } else {
+            (ground + far).min(250.0)
+        }
     };
     let lean = d.between(-0.12, 0.12);
     match kind {
@@ -137,7 +164,9 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
                                 0 => c.rect(ink, x, y + size - ch, stroke, ch),
                                 1 => c.rect(ink, x + cw - stroke, y + size - ch, stroke, ch),
                                 2 => c.rect(ink, x, y + size - ch * d.unit(), cw, stroke),
-                                _ => c.ring(ink, x + cw / 2.0, y + size - cw / 2.0, cw / 2.0, stroke),
+                                _ => {
+                                    c.ring(ink, x + cw / 2.0, y + size - cw / 2.0, cw / 2.0, stroke)
+                                }
                             }
                         }
                         x += cw + size * 0.15;
@@ -167,16 +196,33 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
             let (frame, pane) = (other(&mut d), d.between(60.0, 230.0) as f32);
             let (pw, ph) = (0.8 * fw / nx as f64, 0.8 * fh / ny as f64);
             let bar = pw * d.between(0.05, 0.15);
-            c.rect(frame, 0.1 * fw - bar, 0.1 * fh - bar, 0.8 * fw + 2.0 * bar, 0.8 * fh + 2.0 * bar);
+            c.rect(
+                frame,
+                0.1 * fw - bar,
+                0.1 * fh - bar,
+                0.8 * fw + 2.0 * bar,
+                0.8 * fh + 2.0 * bar,
+            );
             for i in 0..nx {
                 for j in 0..ny {
                     let (x, y) = (0.1 * fw + i as f64 * pw, 0.1 * fh + j as f64 * ph);
                     c.rect(pane, x + bar, y + bar, pw - 2.0 * bar, ph - 2.0 * bar);
                     // Something outside, seen through the pane.
                     let level = y + ph * d.between(0.5, 0.8);
-                    c.rect(pane * 0.7, x + bar, level, pw - 2.0 * bar, y + ph - bar - level);
+                    c.rect(
+                        pane * 0.7,
+                        x + bar,
+                        level,
+                        pw - 2.0 * bar,
+                        y + ph - bar - level,
+                    );
                     if d.chance(0.5) {
-                        c.line(pane * 0.5, (x + pw * 0.5, level), (x + pw * d.between(0.3, 0.7), y + ph * 0.3), pw * 0.06);
+                        c.line(
+                            pane * 0.5,
+                            (x + pw * 0.5, level),
+                            (x + pw * d.between(0.3, 0.7), y + ph * 0.3),
+                            pw * 0.06,
+                        );
                     }
                 }
             }
@@ -192,16 +238,32 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
                     let (bw, bh) = (d.between(0.03, 0.12) * fw, sh * d.between(0.55, 0.8));
                     let shade = d.between(30.0, 220.0) as f32;
                     c.rect(shade, x, base - bh, bw, bh);
-                    let ink = if shade > 120.0 { shade - 70.0 } else { shade + 80.0 };
+                    let ink = if shade > 120.0 {
+                        shade - 70.0
+                    } else {
+                        shade + 80.0
+                    };
                     // Title bands, and often a maker's mark at the foot.
                     for _ in 0..d.whole(0, 3) {
                         c.rect(ink, x, base - bh * d.between(0.2, 0.95), bw, bh * 0.02);
                     }
                     if d.chance(0.5) {
-                        c.rect(ink, x + bw * 0.4, base - bh * d.between(0.12, 0.2), bw * 0.2, bh * 0.08);
+                        c.rect(
+                            ink,
+                            x + bw * 0.4,
+                            base - bh * d.between(0.12, 0.2),
+                            bw * 0.2,
+                            bh * 0.08,
+                        );
                     }
                     for k in 0..d.whole(0, 8) {
-                        c.rect(ink, x + bw * 0.35, base - bh * (0.35 + 0.06 * k as f64), bw * 0.3, bh * 0.035);
+                        c.rect(
+                            ink,
+                            x + bw * 0.35,
+                            base - bh * (0.35 + 0.06 * k as f64),
+                            bw * 0.3,
+                            bh * 0.035,
+                        );
                     }
                     x += bw + d.between(0.0, 0.01) * fw;
                 }
@@ -220,12 +282,21 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
                     c.disc(40.0, x + e * r, y - 0.15 * r, 0.07 * r, 0.07 * r);
                     c.rect(80.0, x + e * r - 0.16 * r, y - 0.34 * r, 0.32 * r, 0.05 * r);
                 }
-                c.line(150.0, (x, y - 0.1 * r), (x - 0.08 * r, y + 0.25 * r), 0.04 * r);
+                c.line(
+                    150.0,
+                    (x, y - 0.1 * r),
+                    (x - 0.08 * r, y + 0.25 * r),
+                    0.04 * r,
+                );
                 c.disc(120.0, x, y + 0.5 * r, 0.3 * r, 0.08 * r);
             }
         }
         "clock" | "dials" => {
-            let count = if kind == "clock" { d.whole(1, 2) } else { d.whole(2, 6) };
+            let count = if kind == "clock" {
+                d.whole(1, 2)
+            } else {
+                d.whole(2, 6)
+            };
             let r = (fw / (count as f64 * 2.6)).min(fh * 0.38);
             for i in 0..count {
                 let (x, y) = (fw * (i as f64 + 0.5) / count as f64, fh * 0.5);
@@ -238,13 +309,31 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
                         continue;
                     }
                     let (s, co) = (f64::from(k) * std::f64::consts::TAU / 60.0).sin_cos();
-                    c.line(30.0, (x + s * 0.95 * r, y - co * 0.95 * r), (x + s * (0.95 - long) * r, y - co * (0.95 - long) * r), 0.025 * r);
+                    c.line(
+                        30.0,
+                        (x + s * 0.95 * r, y - co * 0.95 * r),
+                        (x + s * (0.95 - long) * r, y - co * (0.95 - long) * r),
+                        0.025 * r,
+                    );
                 }
-                let hands: &[f64] = if kind == "clock" { &[0.5, 0.8] } else { &[0.85] };
+                let hands: &[f64] = if kind == "clock" {
+                    &[0.5, 0.8]
+                } else {
+                    &[0.85]
+                };
                 for &long in hands {
-                    let a = if d.chance(0.3) { std::f64::consts::PI } else { d.between(0.0, 6.28) };
+                    let a = if d.chance(0.3) {
+                        std::f64::consts::PI
+                    } else {
+                        d.between(0.0, 6.28)
+                    };
                     let (s, co) = a.sin_cos();
-                    c.line(20.0, (x, y), (x + s * long * r, y - co * long * r), 0.05 * r);
+                    c.line(
+                        20.0,
+                        (x, y),
+                        (x + s * long * r, y - co * long * r),
+                        0.05 * r,
+                    );
                 }
                 c.disc(20.0, x, y, 0.06 * r, 0.06 * r);
             }
@@ -260,7 +349,13 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
                 for y in [d.between(0.05, 0.3) * fh, d.between(0.65, 0.9) * fh] {
                     c.cylinder(160.0, x - 0.15 * pw, y, 1.3 * pw, 0.3 * pw, lit);
                     for b in 0..3 {
-                        c.rect(70.0, x + (0.1 + 0.35 * f64::from(b)) * pw, y - 0.1 * pw, 0.1 * pw, 0.1 * pw);
+                        c.rect(
+                            70.0,
+                            x + (0.1 + 0.35 * f64::from(b)) * pw,
+                            y - 0.1 * pw,
+                            0.1 * pw,
+                            0.1 * pw,
+                        );
                     }
                 }
             }
@@ -291,11 +386,27 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
             let base = fh * 0.85;
             c.rect(other(&mut d), 0.0, base, fw, fh);
             for i in 0..count {
-                let (x, bh) = (fw * (i as f64 + 0.5) / count as f64, fh * d.between(0.35, 0.55));
+                let (x, bh) = (
+                    fw * (i as f64 + 0.5) / count as f64,
+                    fh * d.between(0.35, 0.55),
+                );
                 let shade = d.between(60.0, 200.0) as f32;
                 c.cylinder(shade, x - bw / 2.0, base - bh, bw, bh, 0.3);
-                c.cylinder(shade, x - bw * 0.18, base - bh * 1.4, bw * 0.36, bh * 0.42, 0.3);
-                c.rect(shade * 0.4, x - bw * 0.2, base - bh * 1.5, bw * 0.4, bh * 0.12);
+                c.cylinder(
+                    shade,
+                    x - bw * 0.18,
+                    base - bh * 1.4,
+                    bw * 0.36,
+                    bh * 0.42,
+                    0.3,
+                );
+                c.rect(
+                    shade * 0.4,
+                    x - bw * 0.2,
+                    base - bh * 1.5,
+                    bw * 0.4,
+                    bh * 0.12,
+                );
                 // A label.
                 c.rect(225.0, x - bw / 2.0, base - bh * 0.7, bw, bh * 0.45);
                 c.rect(60.0, x - bw * 0.25, base - bh * 0.55, bw * 0.5, bh * 0.08);
@@ -310,7 +421,13 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
                 c.disc(other(&mut d), x, y, r, r);
                 for k in 0..8 {
                     let (s, co) = (f64::from(k) * std::f64::consts::TAU / 8.0).sin_cos();
-                    c.disc(80.0, x + s * 1.15 * r, y + co * 1.15 * r, 0.07 * r, 0.07 * r);
+                    c.disc(
+                        80.0,
+                        x + s * 1.15 * r,
+                        y + co * 1.15 * r,
+                        0.07 * r,
+                        0.07 * r,
+                    );
                 }
                 if d.chance(0.5) {
                     c.rect(110.0, x - 0.85 * r, y + 0.3 * r, 1.7 * r, 0.1 * r);
@@ -326,7 +443,13 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
                 while x < fw {
                     c.disc(ground * 0.5, x + r * 0.2, y + r * 0.25, r * 1.05, r * 1.05);
                     c.disc((ground * 1.2).min(250.0), x, y, r, r);
-                    c.disc((ground * 1.35).min(255.0), x - r * 0.3, y - r * 0.3, r * 0.35, r * 0.35);
+                    c.disc(
+                        (ground * 1.35).min(255.0),
+                        x - r * 0.3,
+                        y - r * 0.3,
+                        r * 0.35,
+                        r * 0.35,
+                    );
                     x += pitch;
                 }
                 y += pitch;
@@ -352,7 +475,13 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
                 c.rect(shade, x, 0.15 * fh, dw, 0.75 * fh);
                 for (py, ph) in [(0.2, 0.2), (0.45, 0.38)] {
                     c.rect(shade * 0.75, x + 0.15 * dw, py * fh, 0.7 * dw, ph * fh);
-                    c.rect(shade * 0.9, x + 0.19 * dw, (py + 0.015) * fh, 0.62 * dw, (ph - 0.03) * fh);
+                    c.rect(
+                        shade * 0.9,
+                        x + 0.19 * dw,
+                        (py + 0.015) * fh,
+                        0.62 * dw,
+                        (ph - 0.03) * fh,
+                    );
                 }
                 c.disc(230.0, x + 0.9 * dw, 0.53 * fh, 0.04 * dw, 0.04 * dw);
             }
@@ -365,7 +494,12 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
                 c.line(shade, (x, foot), (x + fw * d.between(-0.05, 0.05), 0.0), tw);
                 for _ in 0..5 {
                     let y = foot * d.unit();
-                    c.line(shade, (x, y), (x + fw * d.between(-0.2, 0.2), y - fh * d.between(0.05, 0.3)), tw * 0.3);
+                    c.line(
+                        shade,
+                        (x, y),
+                        (x + fw * d.between(-0.2, 0.2), y - fh * d.between(0.05, 0.3)),
+                        tw * 0.3,
+                    );
                 }
             }
         }
