@@ -241,7 +241,8 @@ fn parted(first_row: usize, part: &[u128], levels: &Array2<f32>) -> Vec<std::ops
         .zip(part)
         .map(|(row, bits)| strongest(columns(*bits).map(|col| levels[[row, col]].abs())))
         .collect();
-    let mut whole = vec![0..strength.len()];
+    let mut whole = Vec::new();
+    whole.push(0..strength.len());
     let mut pieces = Vec::new();
     while let Some(rows) = whole.pop() {
         let inner = strength.get(rows.clone()).unwrap_or(&[]);

@@ -84,7 +84,7 @@ impl Clutter {
     }
 
     /// How much evidence (natural logarithm) a path needs so that chance brings about
-    /// [`FALSE_PER_HOUR`]: the number of ways in which two sightings an hour can begin one.
+    /// `FALSE_PER_HOUR`: the number of ways in which two sightings an hour can begin one.
     #[must_use]
     pub fn chance_runs(&self, frames_per_s: f32) -> f32 {
         (3600.0 * frames_per_s.max(1.0) * BANDS as f32 * SECOND_SHARE * BANDS as f32

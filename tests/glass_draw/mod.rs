@@ -3,6 +3,12 @@
 //! instrument.
 #![allow(dead_code, reason = "each test file uses its own part of the helper")]
 #![allow(missing_docs, reason = "a helper of tests")]
+#![allow(
+    unused_imports,
+    clippy::all,
+    clippy::pedantic,
+    reason = "scenes are sketched here, nothing is measured"
+)]
 
 pub mod odd;
 mod scene;
