@@ -5,6 +5,7 @@
 #![allow(missing_docs, reason = "a helper of tests")]
 #![allow(
     unused_imports,
+    clippy::unwrap_used,
     clippy::all,
     clippy::pedantic,
     reason = "scenes are sketched here, nothing is measured"
