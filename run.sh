@@ -139,10 +139,8 @@ then run this again (or run it with --yes)."
 }
 
 find_cargo() {
-    # A fresh Rust is often installed but not yet on the PATH of this shell.
-    if ! command -v cargo >/dev/null && [[ -x ${CARGO_HOME:-$HOME/.cargo}/bin/cargo ]]; then
-        PATH=${CARGO_HOME:-$HOME/.cargo}/bin:$PATH
-    fi
+    # A fresh Rust is often not yet on the PATH of this shell, or behind an older one.
+    PATH=${CARGO_HOME:-${HOME:-}/.cargo}/bin:$PATH
     command -v cargo >/dev/null ||
         fail "Rust is missing. Install Rust 1.95 or newer (with rustup), then run this again."
     local version

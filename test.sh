@@ -53,9 +53,8 @@ at_exit() {
 trap at_exit EXIT
 
 tools() {
-    if ! command -v cargo >/dev/null && [[ -x ${CARGO_HOME:-$HOME/.cargo}/bin/cargo ]]; then
-        PATH=${CARGO_HOME:-$HOME/.cargo}/bin:$PATH
-    fi
+    # A fresh Rust is often not yet on the PATH of this shell, or behind an older one.
+    PATH=${CARGO_HOME:-${HOME:-}/.cargo}/bin:$PATH
     command -v cargo >/dev/null ||
         fail "Rust is missing. Install Rust 1.95 or newer (with rustup), then run this again."
     local part

@@ -17,7 +17,7 @@ const HOME_OF_COLOURS: &str = "src/ui/theme.rs";
 
 /// Words that would be a second name for a thing that has one, and the name it has. An `s` at the
 /// end is the same word; so is `two_words` or `TwoWords` for `two words`.
-const SECOND_NAMES: [(&str, &str); 20] = [
+const SECOND_NAMES: [(&str, &str); 19] = [
     ("droplet", "bead (seen) or drop (counted)"),
     ("drip", "drop"),
     ("oil bubble", "bead"),
@@ -35,7 +35,6 @@ const SECOND_NAMES: [(&str, &str); 20] = [
     ("kymograph", "strip"),
     ("kymogram", "strip"),
     ("blind period", "blind spell"),
-    ("blind time", "blind spell"),
     ("log book", "logbook"),
     ("bookmark", "mark"),
 ];

@@ -41,6 +41,7 @@ impl<T> Ring<T> {
     }
 
     /// From the oldest to the newest.
+    #[must_use]
     pub fn iter(&self) -> std::collections::vec_deque::Iter<'_, T> {
         self.values.iter()
     }
@@ -72,5 +73,14 @@ impl<T> Ring<T> {
     /// Forgets everything.
     pub fn clear(&mut self) {
         self.values.clear();
+    }
+}
+
+impl<'a, T> IntoIterator for &'a Ring<T> {
+    type Item = &'a T;
+    type IntoIter = std::collections::vec_deque::Iter<'a, T>;
+
+    fn into_iter(self) -> Self::IntoIter {
+        self.iter()
     }
 }

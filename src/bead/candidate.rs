@@ -1,8 +1,6 @@
 //! Candidates: compact patches in one frame that differ from the picture at rest. Each may be a
 //! bead, part of one, or nothing; what moves how is judged elsewhere.
 
-use image::GrayImage;
-use imageproc::region_labelling::{Connectivity, connected_components};
 use ndarray::Array2;
 
 use crate::bead::rest::Difference;
@@ -19,6 +17,10 @@ const SEED_OVER_JOIN: f32 = 1.6;
 const MARKED_SHARE: f32 = 0.003;
 /// Step of the joining energy per frame, as a ratio.
 const JOIN_STEP: f32 = 1.012;
+/// A valley between two peaks of strength lower than this share of the weaker one parts two beads.
+const VALLEY_SHARE: f32 = 0.45;
+/// Shortest piece that is cut off, rows.
+const SHORTEST_PIECE: usize = 3;
 /// Fewest samples of a candidate: a bead three samples wide.
 const FEWEST_SAMPLES: usize = 7;
 /// Most candidates kept of one frame; more than this is steam, rain or noise.
@@ -71,13 +73,11 @@ pub fn candidates(
     let (rows, cols) = difference.energy.dim();
     let energy = &difference.energy;
     let join = wariness.join;
-    let (marked, of) = energy
-        .iter()
-        .zip(inside)
-        .filter(|(_, inside)| **inside)
-        .fold((0_u32, 0_u32), |(m, n), (e, _)| {
-            (m + u32::from(*e > join), n + 1)
-        });
+    // Outside the glass the energy is nought.
+    let marked = energy.as_slice().map_or(0, |all| {
+        all.iter().map(|e| u32::from(*e > join)).sum::<u32>()
+    });
+    let of = energy.len();
     // Down faster than up: beads in sight more than half the time must not blind it.
     wariness.join = if marked as f32 > MARKED_SHARE * of as f32 {
         (join * JOIN_STEP).min(MOST_JOIN)
@@ -87,24 +87,30 @@ pub fn candidates(
     if marked == 0 {
         return Vec::new();
     }
-    let mask = GrayImage::from_fn(cols as u32, rows as u32, |x, y| {
-        let at = [y as usize, x as usize];
-        image::Luma([u8::from(inside[at] && energy[at] > join)])
-    });
-    let mask = bridge(mask);
-    let labels = connected_components(&mask, Connectivity::Eight, image::Luma([0]));
-    let mut patches: Vec<Patch> = Vec::new();
-    for (x, y, label) in labels.enumerate_pixels() {
-        let label = label.0[0] as usize;
-        if label == 0 {
+    let mut mask = Mask::new(rows);
+    for (bits, energy) in mask.rows.iter_mut().zip(energy.rows()) {
+        let Some(energy) = energy.to_slice() else {
+            continue;
+        };
+        if energy.iter().all(|e| *e <= join) {
             continue;
         }
-        if patches.len() < label {
-            patches.resize(label, Patch::default());
+        for (col, energy) in energy.iter().enumerate().take(Mask::COLS) {
+            *bits |= u128::from(*energy > join) << col;
         }
-        if let Some(patch) = patches.get_mut(label - 1) {
-            let at = [y as usize, x as usize];
-            patch.add(y as usize, x as usize, difference.levels[at], energy[at]);
+    }
+    // Joins parts one or two samples apart: the rim of a clear bead is often broken.
+    let mut mask = mask.closed(cols);
+    let mut patches: Vec<Patch> = Vec::new();
+    while let Some((first_row, part)) = mask.take_part() {
+        for rows in parted(first_row, &part, &difference.levels) {
+            let mut patch = Patch::default();
+            for row in rows {
+                for col in columns(part.get(row - first_row).copied().unwrap_or(0)) {
+                    patch.add(row, col, difference.levels[[row, col]], energy[[row, col]]);
+                }
+            }
+            patches.push(patch);
         }
     }
     let mut found: Vec<Candidate> = patches
@@ -119,16 +125,139 @@ pub fn candidates(
     found
 }
 
-/// Joins parts one or two samples apart: the rim of a clear bead is often broken.
-fn bridge(mask: GrayImage) -> GrayImage {
-    let full = GrayImage::from_fn(mask.width(), mask.height(), |x, y| {
-        image::Luma([if mask.get_pixel(x, y).0[0] > 0 {
-            255
+/// Which samples are marked, a row a word: a straightened glass is less than 128 samples wide.
+struct Mask {
+    rows: Vec<u128>,
+}
+
+impl Mask {
+    const COLS: usize = u128::BITS as usize;
+
+    fn new(rows: usize) -> Self {
+        Self {
+            rows: vec![0; rows],
+        }
+    }
+
+    /// Dilation by one sample in all eight directions, then erosion by the same. What lies
+    /// outside the glass counts as unmarked for the one and as marked for the other.
+    fn closed(&self, cols: usize) -> Self {
+        let all = if cols >= Self::COLS {
+            u128::MAX
         } else {
-            0
-        }])
-    });
-    imageproc::morphology::close(&full, imageproc::distance_transform::Norm::LInf, 1)
+            (1 << cols) - 1
+        };
+        let get = |rows: &[u128], row: usize, up: usize| {
+            (row + up).checked_sub(1).and_then(|r| rows.get(r)).copied()
+        };
+        let wide: Vec<u128> = self
+            .rows
+            .iter()
+            .map(|bits| (bits | bits << 1 | bits >> 1) & all)
+            .collect();
+        let dilated: Vec<u128> = (0..wide.len())
+            .map(|row| {
+                (0..3)
+                    .filter_map(|up| get(&wide, row, up))
+                    .fold(0, |a, b| a | b)
+            })
+            .collect();
+        let top = 1_u128 << (cols.clamp(1, Self::COLS) - 1);
+        let narrow: Vec<u128> = dilated
+            .iter()
+            .map(|bits| bits & (bits << 1 | 1) & (bits >> 1 | top))
+            .collect();
+        let rows = (0..narrow.len())
+            .map(|row| {
+                (0..3)
+                    .filter_map(|up| get(&narrow, row, up))
+                    .fold(all, |a, b| a & b)
+            })
+            .collect();
+        Self { rows }
+    }
+
+    /// Takes out one connected part (eight neighbours): its first row and its rows.
+    fn take_part(&mut self) -> Option<(usize, Vec<u128>)> {
+        let seed = self.rows.iter().position(|bits| *bits != 0)?;
+        let mut part = vec![0_u128; self.rows.len() - seed];
+        part[0] = self.rows[seed] & self.rows[seed].wrapping_neg();
+        let mut last = 0;
+        loop {
+            let mut grown = false;
+            // Down and up again until nothing is added.
+            for at in (0..=last + 1).chain((0..=last).rev()) {
+                let Some(marked) = self.rows.get(seed + at) else {
+                    continue;
+                };
+                let mut near = part[at];
+                if at > 0 {
+                    near |= part[at - 1];
+                }
+                near |= part.get(at + 1).copied().unwrap_or(0);
+                let mut bits = (near | near << 1 | near >> 1) & marked;
+                // Along the row as far as it goes.
+                loop {
+                    let more = (bits | bits << 1 | bits >> 1) & marked;
+                    if more == bits {
+                        break;
+                    }
+                    bits = more;
+                }
+                if bits & !part[at] != 0 {
+                    part[at] |= bits;
+                    last = last.max(at);
+                    grown = true;
+                }
+            }
+            if !grown {
+                break;
+            }
+        }
+        part.truncate(last + 1);
+        for (at, bits) in part.iter().enumerate() {
+            self.rows[seed + at] &= !bits;
+        }
+        Some((seed, part))
+    }
+}
+
+/// The marked columns of a row.
+fn columns(mut bits: u128) -> impl Iterator<Item = usize> {
+    std::iter::from_fn(move || {
+        (bits != 0).then(|| {
+            let col = bits.trailing_zeros() as usize;
+            bits &= bits - 1;
+            col
+        })
+    })
+}
+
+/// Two beads close behind each other may be joined by a faint bridge. The rows of a part, cut at
+/// each valley that is less than [`VALLEY_SHARE`] as strong as the weaker peak beside it. (The rim
+/// of one clear bead has no such valley: its sides are as dark as its ends.)
+fn parted(first_row: usize, part: &[u128], levels: &Array2<f32>) -> Vec<std::ops::Range<usize>> {
+    let strength: Vec<f32> = (first_row..)
+        .zip(part)
+        .map(|(row, bits)| strongest(columns(*bits).map(|col| levels[[row, col]].abs())))
+        .collect();
+    let mut whole = Vec::new();
+    whole.push(0..strength.len());
+    let mut pieces = Vec::new();
+    while let Some(rows) = whole.pop() {
+        let inner = strength.get(rows.clone()).unwrap_or(&[]);
+        let valley = (SHORTEST_PIECE..inner.len().saturating_sub(SHORTEST_PIECE))
+            .min_by(|a, b| inner[*a].total_cmp(&inner[*b]));
+        let top = |part: &[f32]| part.iter().fold(0.0_f32, |most, v| most.max(*v));
+        match valley {
+            Some(at) if inner[at] < VALLEY_SHARE * top(&inner[..at]).min(top(&inner[at + 1..])) => {
+                whole.push(rows.start..rows.start + at);
+                whole.push(rows.start + at + 1..rows.end);
+            }
+            _ => pieces.push(first_row + rows.start..first_row + rows.end),
+        }
+    }
+    pieces
 }
 
 #[derive(Clone, Debug)]
@@ -227,7 +356,7 @@ fn strongest(values: impl Iterator<Item = f32>) -> f32 {
 
 /// Where a bead ends, as a share of its usual strength. Half would be right for a flat disc; a
 /// clear ball thins out towards its edge and may be lit from one side only.
-const EDGE_SHARE: f32 = 0.28;
+const EDGE_SHARE: f32 = 0.38;
 
 /// The two ends of a profile (positions of sample edges: a profile of n full samples spans 0
 /// to n).
@@ -265,13 +394,11 @@ mod tests {
 
     fn difference(shape: (usize, usize), level: impl Fn(usize, usize) -> f32) -> Difference {
         let levels = Array2::from_shape_fn(shape, |(r, c)| level(r, c));
-        Difference {
-            square: levels.mapv(|v| v * v),
-            energy: levels.mapv(|v| v * v),
-            levels,
-            gain: 1.0,
-            changed: 0.0,
-        }
+        let mut difference = Difference::new(shape);
+        difference.square = levels.mapv(|v| v * v);
+        difference.energy = levels.mapv(|v| v * v);
+        difference.levels = levels;
+        difference
     }
 
     fn ellipse(row: f32, col: f32, height: f32, width: f32) -> impl Fn(usize, usize) -> f32 {
@@ -319,6 +446,27 @@ mod tests {
         );
         assert_eq!(found.len(), 1, "{found:?}");
         assert!((found[0].height - 18.0).abs() < 1.6, "{found:?}");
+    }
+
+    #[test]
+    fn two_beads_joined_by_a_faint_bridge_are_two() {
+        let inside = Array2::from_elem((80, 40), true);
+        let (a, b) = (
+            ellipse(22.0, 20.0, 10.0, 12.0),
+            ellipse(36.0, 20.0, 10.0, 12.0),
+        );
+        let bridge = |r: usize, c: usize| {
+            if (22..36).contains(&r) && (18..23).contains(&c) {
+                -5.0
+            } else {
+                0.0
+            }
+        };
+        let joined = difference((80, 40), |r, c| (a(r, c) + b(r, c)).min(bridge(r, c)));
+        let mut found = candidates(&joined, &inside, &mut Wariness::default());
+        found.sort_by(|a, b| a.row.total_cmp(&b.row));
+        assert_eq!(found.len(), 2, "{found:?}");
+        assert!((found[0].row - 22.0).abs() < 1.0 && (found[1].row - 36.0).abs() < 1.0);
     }
 
     #[test]

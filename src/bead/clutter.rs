@@ -10,6 +10,8 @@ const BANDS: usize = 8;
 const CLASSES: usize = 40;
 /// Frames over which clutter is forgotten: about half a minute.
 const MEMORY_FRAMES: f32 = 900.0;
+/// Weight, in frames, of what was known before the picture changed.
+const DOUBTED_FRAMES: f32 = 30.0;
 /// Chance per frame of a disturbance that was never seen before, anywhere in the gate.
 const UNFORESEEN: f32 = 0.0007;
 /// The same anywhere in a band of the glass.
@@ -17,7 +19,7 @@ const UNFORESEEN_ANYWHERE: f32 = 0.001;
 /// A path's sighting may be weaker than the bead's usual strength by this much.
 const WEAKER: f32 = 0.7;
 /// False beads accepted an hour, by reckoning.
-const FALSE_PER_HOUR: f32 = 1e-3;
+const FALSE_PER_HOUR: f32 = 3e-3;
 /// Share of the glass in which a second sighting may lie and still begin a path.
 const SECOND_SHARE: f32 = 0.3;
 
@@ -61,6 +63,11 @@ impl Clutter {
         }
     }
 
+    /// What is known counts for little from now on: a second or two of new frames replace it.
+    pub fn doubt(&mut self) {
+        self.frames = self.frames.min(DOUBTED_FRAMES);
+    }
+
     /// Expected candidates a frame of at least nearly this strength in a gate of so many rows ×
     /// columns at a row.
     #[must_use]
@@ -77,7 +84,7 @@ impl Clutter {
     }
 
     /// How much evidence (natural logarithm) a path needs so that chance brings about
-    /// [`FALSE_PER_HOUR`]: the number of ways in which two sightings an hour can begin one.
+    /// `FALSE_PER_HOUR`: the number of ways in which two sightings an hour can begin one.
     #[must_use]
     pub fn chance_runs(&self, frames_per_s: f32) -> f32 {
         (3600.0 * frames_per_s.max(1.0) * BANDS as f32 * SECOND_SHARE * BANDS as f32

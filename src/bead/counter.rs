@@ -73,7 +73,8 @@ pub struct Counter {
     gathered: Vec<(f64, Array2<f32>)>,
     patch: Array2<f32>,
     before: Array2<f32>,
-    difference: Option<Difference>,
+    difference: Difference,
+    compared: bool,
     at_secs: f64,
     pose: Pose,
     settled: Ring<Explained>,
@@ -98,7 +99,8 @@ impl Counter {
             gathered: Vec::new(),
             patch: Array2::zeros(shape),
             before: Array2::zeros(shape),
-            difference: None,
+            difference: Difference::new(shape),
+            compared: false,
             at_secs: 0.0,
             pose: Pose::default(),
             settled: Ring::new(REMEMBERED),
@@ -124,13 +126,12 @@ impl Counter {
             .take(&frame.luma, self.pose.shift_px, &mut self.patch);
         let identical = self.patch == self.before;
         let mean = self.patch.mean().unwrap_or(0.0);
-        let (gain, changed) = if self.rest.is_ready() {
-            let difference = self.rest.difference(&self.patch, self.sampler.inside());
-            let told = (difference.gain, difference.changed);
-            self.difference = Some(difference);
-            told
+        self.compared = self.rest.is_ready();
+        let (gain, changed) = if self.compared {
+            self.rest
+                .compare(&self.patch, self.sampler.inside(), &mut self.difference);
+            (self.difference.gain, self.difference.changed)
         } else {
-            self.difference = None;
             (1.0, 0.0)
         };
         Look {
@@ -169,13 +170,23 @@ impl Counter {
         self.give_up()
     }
 
+    /// The light or the scene is another than before a blind spell: learns the picture at rest
+    /// anew from the next moments, which are counted as soon as it is known.
+    pub fn relearn(&mut self) {
+        self.rest = Rest::new(self.sampler.shape());
+        self.wariness = Wariness::default();
+        self.tracker.doubt_clutter();
+        self.gathered.clear();
+        self.compared = false;
+    }
+
     /// Forgets the picture at rest: the scene has changed for good.
     pub fn start_over(&mut self) -> Vec<Bead> {
         let beads = self.give_up();
         self.rest = Rest::new(self.sampler.shape());
         self.steady = None;
         self.gathered.clear();
-        self.difference = None;
+        self.compared = false;
         beads
     }
 
@@ -245,7 +256,9 @@ impl Counter {
         let mut beads = Vec::new();
         for (at_secs, patch) in gathered {
             self.at_secs = at_secs;
-            self.difference = Some(self.rest.difference(&patch, self.sampler.inside()));
+            self.rest
+                .compare(&patch, self.sampler.inside(), &mut self.difference);
+            self.compared = true;
             self.patch = patch;
             beads.extend(self.count_now());
         }
@@ -254,14 +267,13 @@ impl Counter {
     }
 
     fn count_now(&mut self) -> Vec<Bead> {
-        let Some(difference) = self.difference.take() else {
+        if !std::mem::take(&mut self.compared) {
             return Vec::new();
-        };
-        let found = candidates(&difference, self.sampler.inside(), &mut self.wariness);
-        self.strip.push(&difference);
+        }
+        let found = candidates(&self.difference, self.sampler.inside(), &mut self.wariness);
+        self.strip.push(&self.difference);
         let over = self.tracker.step(self.at_secs, &found, &self.patch);
-        self.rest.learn(&self.patch, &difference, self.at_secs);
-        self.difference = Some(difference);
+        self.rest.learn(&self.patch, &self.difference, self.at_secs);
         self.settle(&over)
     }
 

@@ -5,8 +5,11 @@ use crate::base::{BeadKind, GlassKind};
 use crate::bead::clutter::Clutter;
 use crate::bead::track::{Path, Sighting};
 
-/// Share of the glass's height through which a bead must be seen to rise.
-const LEAST_RISE: f32 = 0.24;
+/// Share of a tube's height through which a bead must be seen to rise.
+const LEAST_RISE_TUBE: f32 = 0.24;
+/// The same for a port: a bead leaves the nozzle near the middle of it and is at the top three
+/// frames later.
+const LEAST_RISE_PORT: f32 = 0.16;
 /// Fewest sightings: at 15 frames a second a fast bead crosses a port in three.
 const FEWEST_SIGHTINGS: usize = 3;
 /// Chance that a bead on its way is not seen in one frame.
@@ -24,6 +27,20 @@ const MOST_SCATTER: f32 = 0.045;
 const LONGEST_PASSAGE_SECS: f32 = 8.0;
 /// Tallest bead, as a share of the height of a tube (a port may hold one of half its height).
 const TALLEST_SHARE: f32 = 0.5;
+/// Tallest bead in a tube, as a share of its width: what rises in a bore is no longer than wide.
+const TALLEST_IN_TUBE: f32 = 0.65;
+/// Least progress in each of the last two quarters of the time, against the mean: only while it
+/// lets go of the nozzle may a bead be slow, and it never rests.
+const LEAST_PROGRESS: f32 = 0.4;
+/// Likeness is not believed beyond this difference of strength, natural logarithm.
+const MOST_ALIKE: f32 = 0.15;
+/// Sightings within this ratio of the usual height count as the same thing.
+const SAME_HEIGHT: f32 = 1.6;
+/// Least share of such sightings: what shrinks or grows on its way is light, not oil.
+const LEAST_SAME: f32 = 0.6;
+/// Most and least width over height: a ball on the axis of a tube is 1.33 times as wide as high,
+/// near its wall less; of a bubble lit from the front only a glint may be seen.
+const SHAPES: std::ops::RangeInclusive<f32> = 0.15..=4.0;
 /// Widest bead, as a share of the glass.
 const WIDEST_SHARE: f32 = 0.85;
 /// Where oil and gas part, in the bead's own diameters a second. Oil in water rises 16 to 31
@@ -79,7 +96,11 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     }
     let middle = bore.rows / 2.0 - 0.5;
     let rise = first.seen.row - last.seen.row;
-    if rise < LEAST_RISE * bore.rows || last.seen.row > middle + ENDS_BELOW * bore.rows {
+    let least = match bore.kind {
+        GlassKind::Tube => LEAST_RISE_TUBE,
+        GlassKind::Port => LEAST_RISE_PORT,
+    };
+    if rise < least * bore.rows || last.seen.row > middle + ENDS_BELOW * bore.rows {
         return None;
     }
     // In sight from the first frame on and above the middle already: it passed before.
@@ -110,7 +131,21 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         return None;
     }
     let (height, width) = size(&lone, middle);
-    if height > TALLEST_SHARE * bore.rows || width > WIDEST_SHARE * bore.cols {
+    let tallest = match bore.kind {
+        GlassKind::Tube => (TALLEST_IN_TUBE * bore.cols).min(TALLEST_SHARE * bore.rows),
+        GlassKind::Port => TALLEST_SHARE * bore.rows,
+    };
+    if height > tallest || width > WIDEST_SHARE * bore.cols {
+        return None;
+    }
+    if !SHAPES.contains(&(width / height.max(1.0))) || !goes_on(points) {
+        return None;
+    }
+    let same = lone
+        .iter()
+        .filter(|p| p.seen.height.max(height) < SAME_HEIGHT * p.seen.height.min(height))
+        .count();
+    if (same as f32) < LEAST_SAME * lone.len() as f32 {
         return None;
     }
     let across = match bore.kind {
@@ -179,6 +214,26 @@ pub fn together(a: &[(u64, f32)], b: &[(u64, f32)], apart: f32) -> (usize, usize
     (both, distinct)
 }
 
+/// Whether it kept rising all the way.
+fn goes_on(points: &[Sighting]) -> bool {
+    let (Some(first), Some(last)) = (points.first(), points.last()) else {
+        return false;
+    };
+    let (secs, rise) = (last.at_secs - first.at_secs, first.seen.row - last.seen.row);
+    if points.len() < 12 || secs <= 0.0 {
+        return true;
+    }
+    // Row at each quarter of the time, from the sighting nearest to it.
+    let row_at = |quarter: u8| {
+        let at = first.at_secs + secs * f64::from(quarter) / 4.0;
+        points
+            .iter()
+            .min_by(|a, b| (a.at_secs - at).abs().total_cmp(&(b.at_secs - at).abs()))
+            .map_or(0.0, |p| p.seen.row)
+    };
+    (2..4).all(|quarter| row_at(quarter) - row_at(quarter + 1) >= LEAST_PROGRESS * rise / 4.0)
+}
+
 /// Leaves out the time in which it stood still before it rose.
 fn moving(points: &[Sighting]) -> &[Sighting] {
     let Some(first) = points.first() else {
@@ -202,6 +257,24 @@ fn whole(points: &[Sighting], rows: f32) -> Vec<&Sighting> {
     } else {
         points.iter().collect()
     }
+}
+
+/// Evidence from likeness: one bead looks alike from frame to frame, chance finds do not. Taken as
+/// the odds of two chance strengths lying as close together as these do.
+fn likeness(points: &[&Sighting]) -> f32 {
+    let mut steps: Vec<f32> = points
+        .windows(2)
+        .filter_map(|w| {
+            let (a, b) = (
+                w.first()?.seen.weight.max(1.0),
+                w.get(1)?.seen.weight.max(1.0),
+            );
+            Some((a / b).ln().abs())
+        })
+        .collect();
+    let count = steps.len() as f32;
+    let usual = crate::bead::steady::median(&mut steps).clamp(MOST_ALIKE, 1.0);
+    -usual.ln() * count
 }
 
 /// How a path crosses the middle.
@@ -235,7 +308,7 @@ fn evidence(points: &[&Sighting], fit: &Crossing, clutter: &Clutter, unseen: f32
     let free = odds.len().saturating_sub(2);
     let on_path: f32 = odds.iter().take(free).map(|o| o.0).sum();
     let somewhere: f32 = odds.iter().skip(free).map(|o| o.1.max(0.0)).sum();
-    on_path + somewhere + unseen.max(0.0) * UNSEEN_CHANCE.ln()
+    on_path + somewhere + likeness(points) + unseen.max(0.0) * UNSEEN_CHANCE.ln()
 }
 
 /// Time at the middle row, speed there (rows a second), and scatter about the path (rows rms),

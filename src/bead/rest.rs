@@ -20,6 +20,8 @@ const NOISE_QUANTILE: f32 = 0.85;
 const NOISE_QUANTILE_OF_UNIT: f32 = 1.477;
 /// Speed of the running noise estimate, as a ratio per frame.
 const NOISE_STEP: f32 = 0.06;
+/// Frames over which a new median is worked out.
+const RELEARN_FRAMES: usize = 12;
 /// Rows over which light is taken as even: under a twentieth of a mains band in the picture.
 const LIGHT_ROWS: usize = 8;
 /// Added to both sides of a light ratio, grey levels, so that near-black does not blow it up.
@@ -49,8 +51,24 @@ pub struct Difference {
     pub energy: Array2<f32>,
     /// Light of the glass against rest: 1 is the same.
     pub gain: f32,
+    scratch: Vec<f32>,
     /// Share of samples far off (over sixteen times their noise's energy and over six levels), 0 to 1.
     pub changed: f32,
+}
+
+impl Difference {
+    /// No difference, in a straightened glass of this shape (rows, columns).
+    #[must_use]
+    pub fn new(shape: (usize, usize)) -> Self {
+        Self {
+            levels: Array2::zeros(shape),
+            square: Array2::zeros(shape),
+            energy: Array2::zeros(shape),
+            gain: 1.0,
+            scratch: Vec::new(),
+            changed: 0.0,
+        }
+    }
 }
 
 impl Rest {
@@ -89,7 +107,14 @@ impl Rest {
         let squares: Vec<Array2<f32>> = self
             .samples
             .iter()
-            .map(|sample| mean_square(&(sample - &self.reference)))
+            .map(|sample| {
+                let levels = sample - &self.reference;
+                let mut square = Array2::zeros(levels.dim());
+                if let (Some(from), Some(into)) = (levels.as_slice(), square.as_slice_mut()) {
+                    mean_square(from, levels.ncols(), into, &mut Vec::new());
+                }
+                square
+            })
             .collect();
         let rank = (squares.len() as f32 * NOISE_QUANTILE) as usize;
         for (at, noise) in self.noise.indexed_iter_mut() {
@@ -117,43 +142,70 @@ impl Rest {
         &self.reference
     }
 
-    /// Compares a straightened picture with the picture at rest.
-    #[must_use]
-    pub fn difference(&self, patch: &Array2<f32>, inside: &Array2<bool>) -> Difference {
+    /// Compares a straightened picture with the picture at rest. `into` is overwritten; it must
+    /// have the shape of the glass.
+    pub fn compare(&self, patch: &Array2<f32>, inside: &Array2<bool>, into: &mut Difference) {
         let (rows, cols) = self.reference.dim();
         let gains = self.light(patch, inside);
-        let mut levels = Array2::zeros((rows, cols));
-        for row in 0..rows {
-            let gain = between(&gains, row);
-            for col in 0..cols {
-                if inside[[row, col]] {
-                    levels[[row, col]] = (patch[[row, col]] + LIGHT_BASE) / gain
-                        - self.reference[[row, col]]
-                        - LIGHT_BASE;
-                }
-            }
-        }
-        let square = mean_square(&levels);
-        let mut energy = Array2::zeros((rows, cols));
-        let (mut changed, mut count) = (0_u32, 0_u32);
-        for (at, level) in levels.indexed_iter() {
-            if !inside[at] {
-                continue;
-            }
-            let variance = (self.noise[at] / NOISE_QUANTILE_OF_UNIT).max(LEAST_NOISE * LEAST_NOISE);
-            let value: f32 = square[at] / variance;
-            energy[at] = value;
-            count += 1;
-            changed += u32::from(value > 16.0 && level.abs() > 6.0);
-        }
         let mut all = gains.clone();
-        Difference {
-            levels,
-            square,
-            energy,
-            gain: median(&mut all),
-            changed: changed as f32 / count.max(1) as f32,
+        into.gain = median(&mut all);
+        // Evening out a dimmed picture multiplies its noise.
+        let dimmed = (1.0 / into.gain).powi(2).clamp(1.0, 100.0);
+        into.changed = 0.0;
+        let (Some(patch), Some(rest), Some(inside), Some(noise)) = (
+            patch.as_slice(),
+            self.reference.as_slice(),
+            inside.as_slice(),
+            self.noise.as_slice(),
+        ) else {
+            return;
+        };
+        let (Some(levels), Some(square), Some(energy)) = (
+            into.levels.as_slice_mut(),
+            into.square.as_slice_mut(),
+            into.energy.as_slice_mut(),
+        ) else {
+            return;
+        };
+        for row in 0..rows {
+            let inverse = 1.0 / between(&gains, row);
+            let offset = LIGHT_BASE * inverse - LIGHT_BASE;
+            let line = row * cols..(row + 1) * cols;
+            for (((level, now), rest), inside) in levels[line.clone()]
+                .iter_mut()
+                .zip(&patch[line.clone()])
+                .zip(&rest[line.clone()])
+                .zip(&inside[line])
+            {
+                let value = now * inverse + offset - rest;
+                *level = if *inside { value } else { 0.0 };
+            }
         }
+        mean_square(levels, cols, square, &mut into.scratch);
+        let least = LEAST_NOISE * LEAST_NOISE;
+        let mut changed = 0_u32;
+        for ((((value, noise), square), level), inside) in energy
+            .iter_mut()
+            .zip(noise)
+            .zip(&*square)
+            .zip(&*levels)
+            .zip(inside)
+        {
+            let variance = dimmed * (noise * (1.0 / NOISE_QUANTILE_OF_UNIT)).max(least);
+            let here = if *inside { square / variance } else { 0.0 };
+            *value = here;
+            changed += u32::from(here > 16.0 && level.abs() > 6.0);
+        }
+        let count = inside.iter().map(|i| u32::from(*i)).sum::<u32>();
+        into.changed = changed as f32 / count.max(1) as f32;
+    }
+
+    /// [`Rest::compare`] into a new difference.
+    #[must_use]
+    pub fn difference(&self, patch: &Array2<f32>, inside: &Array2<bool>) -> Difference {
+        let mut into = Difference::new(self.reference.dim());
+        self.compare(patch, inside, &mut into);
+        into
     }
 
     /// Learns slowly from a frame that could be judged.
@@ -178,7 +230,7 @@ impl Rest {
         // The new median is worked out over the next frames, some rows at a time.
         if self.stale_row < rows {
             let mut column = Vec::with_capacity(SAMPLES);
-            let until = (self.stale_row + rows.div_ceil(6)).min(rows);
+            let until = (self.stale_row + rows.div_ceil(RELEARN_FRAMES)).min(rows);
             for row in self.stale_row..until {
                 self.relearn_row(row, &mut column);
             }
@@ -204,7 +256,7 @@ impl Rest {
             ratios.clear();
             let end = (start + LIGHT_ROWS).min(rows);
             for row in start..end {
-                for col in (row % 2..cols).step_by(2) {
+                for col in (row % 4..cols).step_by(4) {
                     if inside[[row, col]] {
                         ratios.push(
                             (patch[[row, col]] + LIGHT_BASE)
@@ -225,31 +277,46 @@ impl Rest {
     }
 }
 
-/// Mean of squares over 3 × 3 samples.
-fn mean_square(levels: &Array2<f32>) -> Array2<f32> {
-    let (rows, cols) = levels.dim();
-    let mut across = Array2::zeros((rows, cols));
-    for row in 0..rows {
-        let (mut before, mut here) = (0.0, levels[[row, 0]] * levels[[row, 0]]);
-        for col in 0..cols {
-            let after = if col + 1 < cols {
-                levels[[row, col + 1]] * levels[[row, col + 1]]
-            } else {
-                0.0
-            };
-            across[[row, col]] = before + here + after;
-            (before, here) = (here, after);
+/// Mean of squares over 3 × 3 samples, rows of `cols`.
+fn mean_square(levels: &[f32], cols: usize, into: &mut [f32], across: &mut Vec<f32>) {
+    across.clear();
+    across.resize(levels.len(), 0.0);
+    if cols == 0 {
+        return;
+    }
+    for (line, out) in levels.chunks_exact(cols).zip(across.chunks_exact_mut(cols)) {
+        for (value, level) in out.iter_mut().zip(line) {
+            *value = level * level * (1.0 / 9.0);
         }
     }
-    let mut both = Array2::zeros((rows, cols));
-    for row in 0..rows {
-        for near in row.saturating_sub(1)..(row + 2).min(rows) {
-            for col in 0..cols {
-                both[[row, col]] += across[[near, col]] / 9.0;
-            }
+    // Down the columns first, then along the rows.
+    let last = levels.len() / cols;
+    for row in 0..last {
+        let line = row * cols..(row + 1) * cols;
+        let above = row.saturating_sub(1) * cols;
+        let below = (row + 1).min(last - 1) * cols;
+        let (up, down) = (
+            f32::from(u8::from(row > 0)),
+            f32::from(u8::from(row + 1 < last)),
+        );
+        for (((value, here), above), below) in into[line.clone()]
+            .iter_mut()
+            .zip(&across[line])
+            .zip(&across[above..above + cols])
+            .zip(&across[below..below + cols])
+        {
+            *value = here + up * above + down * below;
         }
     }
-    both
+    for line in into.chunks_exact_mut(cols) {
+        let mut before = 0.0;
+        for at in 0..cols {
+            let here = line[at];
+            let after = line.get(at + 1).copied().unwrap_or(0.0);
+            line[at] = before + here + after;
+            before = here;
+        }
+    }
 }
 
 /// The gain of one row, straight between the middles of the blocks.

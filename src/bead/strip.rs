@@ -56,17 +56,20 @@ impl Strip {
     /// The strip as a picture, newest column to the right, unused columns at rest.
     #[must_use]
     pub fn picture(&self) -> Arc<GrayImage> {
-        let mut picture = GrayImage::from_pixel(
-            self.columns as u32,
-            self.rows as u32,
-            image::Luma([AT_REST as u8]),
-        );
-        let from = self.columns - self.kept.len();
+        let mut pixels = vec![AT_REST as u8; self.columns * self.rows];
+        let from = self.columns - self.kept.len().min(self.columns);
         for (x, column) in self.kept.iter().enumerate() {
-            for (y, value) in column.iter().enumerate() {
-                picture.put_pixel((from + x) as u32, y as u32, image::Luma([*value]));
+            for (pixel, value) in pixels
+                .iter_mut()
+                .skip(from + x)
+                .step_by(self.columns)
+                .zip(column)
+            {
+                *pixel = *value;
             }
         }
+        let picture =
+            GrayImage::from_raw(self.columns as u32, self.rows as u32, pixels).unwrap_or_default();
         Arc::new(picture)
     }
 

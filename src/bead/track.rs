@@ -191,6 +191,11 @@ impl Tracker {
         self.frame
     }
 
+    /// The picture has changed: what is known of clutter counts for little now.
+    pub fn doubt_clutter(&mut self) {
+        self.clutter.doubt();
+    }
+
     /// What turns up for no reason in this glass.
     #[must_use]
     pub fn clutter(&self) -> &Clutter {
@@ -275,7 +280,7 @@ impl Tracker {
                     continue;
                 }
                 if pass == 1
-                    && !(shared && is_sure && self.hides(&self.paths[p], &found[c], at_secs))
+                    && !(shared && is_sure && Self::hides(&self.paths[p], &found[c], at_secs))
                 {
                     continue;
                 }
@@ -296,7 +301,7 @@ impl Tracker {
     }
 
     /// Whether the place where a rising path should be lies within a candidate.
-    fn hides(&self, path: &Path, candidate: &Candidate, at_secs: f64) -> bool {
+    fn hides(path: &Path, candidate: &Candidate, at_secs: f64) -> bool {
         let row = path.expected_row(at_secs);
         path.rises() && row >= candidate.top && row <= candidate.bottom
     }

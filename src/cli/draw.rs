@@ -70,9 +70,9 @@ enum Sink {
     Y4m(BufWriter<File>),
     Folder {
         folder: PathBuf,
-        times: csv::Writer<File>,
+        times: Box<csv::Writer<File>>,
     },
-    Ffmpeg(Child),
+    Ffmpeg(Box<Child>),
 }
 
 impl Sink {
@@ -107,7 +107,7 @@ impl Sink {
                     .stdin(Stdio::piped())
                     .spawn();
                 match child {
-                    Ok(child) => Ok(Self::Ffmpeg(child)),
+                    Ok(child) => Ok(Self::Ffmpeg(Box::new(child))),
                     Err(error) if error.kind() == std::io::ErrorKind::NotFound => bail!(
                         "an .mp4 needs the program ffmpeg, which is not installed; install it \
                          (on Debian: apt install ffmpeg) or write a .y4m instead"
@@ -126,7 +126,7 @@ impl Sink {
                 times.write_record(["file", "time_s"])?;
                 Ok(Self::Folder {
                     folder: out.to_owned(),
-                    times,
+                    times: Box::new(times),
                 })
             }
         }
@@ -194,6 +194,7 @@ pub fn run(args: &DrawArgs) -> anyhow::Result<()> {
         bar.set_style(style);
     }
     let mut last: Option<Frame> = None;
+    let mut beads = Vec::new();
     let mut next_number = 0;
     while next_number < frames {
         let at_secs = match source.next()? {
@@ -223,6 +224,7 @@ pub fn run(args: &DrawArgs) -> anyhow::Result<()> {
             | Grab::Lost { at_secs, .. } => at_secs,
             Grab::End => break,
         };
+        beads.append(&mut source.take_beads());
         if at_secs > args.for_secs {
             break;
         }
@@ -230,7 +232,6 @@ pub fn run(args: &DrawArgs) -> anyhow::Result<()> {
     bar.finish_and_clear();
     sink.finish()?;
 
-    let truth = source.truth();
     let file = TruthFile {
         clip: args
             .out
@@ -246,8 +247,7 @@ pub fn run(args: &DrawArgs) -> anyhow::Result<()> {
                 feed: glass.feed,
                 kind: glass.kind,
                 upright_box: glass.upright_box.map(thousandths),
-                beads: truth
-                    .beads
+                beads: beads
                     .iter()
                     .filter(|bead| bead.feed == glass.feed && bead.at_secs <= args.for_secs)
                     .map(|bead| TruthBead {

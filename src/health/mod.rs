@@ -4,6 +4,9 @@
 
 use crate::base::{BlindWhy, Span};
 
+/// Added to both sides of a step of light, grey levels.
+const LIGHT_BASE: f32 = 4.0;
+
 /// What is known of one glass in one frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Signs {
@@ -98,7 +101,7 @@ pub struct Spell {
 pub struct Watch {
     settings: HealthSettings,
     last_secs: Option<f64>,
-    last_gain: f32,
+    last_mean: f32,
     changed_secs: Option<f64>,
     suspect: Option<(BlindWhy, f64)>,
     blind: Option<(BlindWhy, f64)>,
@@ -112,7 +115,7 @@ impl Watch {
         Self {
             settings,
             last_secs: None,
-            last_gain: 1.0,
+            last_mean: 0.0,
             changed_secs: None,
             suspect: None,
             blind: None,
@@ -141,45 +144,42 @@ impl Watch {
             self.changed_secs = Some(now);
         }
         let sign = self.sign(signs);
-        self.last_gain = signs.gain;
+        self.last_mean = signs.mean;
         self.last_secs = Some(now);
-        match sign {
-            Some((why, since)) => {
-                self.good_since_secs = None;
-                let first = match self.suspect {
-                    Some((same, first)) if same == why => first,
-                    _ => since,
-                };
-                self.suspect = Some((why, first));
-                let patient = match why {
-                    BlindWhy::Frozen | BlindWhy::LightChanged => 0.0,
-                    _ => self.settings.patience_secs,
-                };
-                if now - first >= patient {
-                    self.go_blind(why, first);
-                }
-                self.refine(signs);
+        if let Some((why, since)) = sign {
+            self.good_since_secs = None;
+            let first = match self.suspect {
+                Some((same, first)) if same == why => first,
+                _ => since,
+            };
+            self.suspect = Some((why, first));
+            let patient = match why {
+                BlindWhy::Frozen | BlindWhy::LightChanged => 0.0,
+                _ => self.settings.patience_secs,
+            };
+            if now - first >= patient {
+                self.go_blind(why, first);
             }
-            None => {
-                self.suspect = None;
-                if let Some((why, since)) = self.blind {
-                    let good = *self.good_since_secs.get_or_insert(now);
-                    let recovery = match why {
-                        // Frames are back: what is seen now can be counted at once.
-                        BlindWhy::NoFrames | BlindWhy::CameraLost | BlindWhy::Frozen => 0.0,
-                        _ => self.settings.recovery_secs,
-                    };
-                    if now - good >= recovery {
-                        over.push(Spell {
-                            span: Span {
-                                from_secs: since,
-                                to_secs: now,
-                            },
-                            why,
-                        });
-                        self.blind = None;
-                        self.good_since_secs = None;
-                    }
+            self.refine(signs);
+        } else {
+            self.suspect = None;
+            if let Some((why, since)) = self.blind {
+                let good = *self.good_since_secs.get_or_insert(now);
+                let recovery = match why {
+                    // Frames are back: what is seen now can be counted at once.
+                    BlindWhy::NoFrames | BlindWhy::CameraLost | BlindWhy::Frozen => 0.0,
+                    _ => self.settings.recovery_secs,
+                };
+                if now - good >= recovery {
+                    over.push(Spell {
+                        span: Span {
+                            from_secs: since,
+                            to_secs: now,
+                        },
+                        why,
+                    });
+                    self.blind = None;
+                    self.good_since_secs = None;
                 }
             }
         }
@@ -211,7 +211,7 @@ impl Watch {
     pub fn start_over(&mut self, at_secs: f64) -> Option<Spell> {
         self.suspect = None;
         self.good_since_secs = None;
-        self.last_gain = 1.0;
+        self.last_mean = 0.0;
         self.finish(at_secs)
     }
 
@@ -256,8 +256,9 @@ impl Watch {
         if signs.mean < s.dark_level {
             return Some((BlindWhy::Dark, now));
         }
-        let step = (signs.gain / self.last_gain.max(1e-3)).max(1e-3);
-        if step.max(1.0 / step) > s.light_step {
+        // The base keeps near-black from making steps of its noise.
+        let step = (signs.mean + LIGHT_BASE) / (self.last_mean + LIGHT_BASE);
+        if self.last_mean > 0.0 && step.max(1.0 / step) > s.light_step {
             return Some((BlindWhy::LightChanged, now));
         }
         if signs.agreeing < s.agreeing_share || signs.shift_px > s.farthest_px {

@@ -1,8 +1,8 @@
 //! Times in, numbers out: drops a minute with limits from the times of drops, and the statistics
 //! that watch over them. It knows nothing of pictures, bands or alarms.
 //!
-//! - `record`: a record cleaned and taken apart; `renewal`: the model and its tables;
-//!   `posterior`: the reading; `limits`: textbook limits that check it;
+//! - `record`: a record cleaned and taken apart; `renewal`: the model and its tables; `posterior`:
+//!   the reading, on the grids of `marginal`; `limits`: textbook limits that check it;
 //! - `silence`, `doubts`: what a reading is worth now; `change`, `cusum`: has the rate changed;
 //! - `trend`, `chart`, `allan`: how steady a feed was over an hour or a shift.
 
@@ -12,6 +12,7 @@ mod chart;
 mod cusum;
 mod doubts;
 mod limits;
+mod marginal;
 mod posterior;
 mod record;
 mod renewal;

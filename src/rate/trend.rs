@@ -95,7 +95,7 @@ pub fn trend(points: &[(f64, f64)], confidence: f64) -> Option<Trend> {
     let pairs = slopes.len() as f64;
     let slope_limits = Limits {
         low: at_rank(&slopes, (pairs - spread) / 2.0),
-        high: at_rank(&slopes, (pairs + spread) / 2.0 + 1.0),
+        high: at_rank(&slopes, f64::midpoint(pairs, spread) + 1.0),
     };
     let times: Vec<f64> = points.iter().map(|(t, _)| *t).collect();
     Some(Trend {

@@ -4,12 +4,12 @@
 
 use std::sync::Arc;
 
-use crate::base::{Band, BeadKind, BlindWhy, FeedNumber, Frame, Ring, Span};
+use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, Ring, Span};
 use crate::bead::{Bead, Counter, Look, Sight};
 use crate::glass::FeedCalibration;
 use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
-use crate::judge::{FeedState, Judge, JudgeSettings};
-use crate::rate::{self, DropRecord, Reading};
+use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
+use crate::rate::{self, Change, DropRecord, Reading, Silence};
 use crate::run::event::Event;
 use crate::run::snapshot::{BeadMark, FeedSnapshot, HistoryPoint};
 
@@ -28,6 +28,8 @@ const TOLD_EVERY_SECS: f64 = 10.0;
 const MARKED_SECS: f64 = 1.2;
 /// Confidence under which a bead is a doubt on the reading.
 const SURE_ENOUGH: f64 = 0.8;
+/// Drops until a change of rate is no longer news.
+const FRESH_DROPS: usize = 10;
 /// Texture agreement under which the picture counts as restless.
 const RESTLESS_AGREEING: f64 = 0.7;
 
@@ -46,9 +48,11 @@ pub(super) struct Feed {
     reading: Option<Reading>,
     state: FeedState,
     doubts: Vec<String>,
+    conditions: [(Cause, Condition); 5],
     read_at_secs: f64,
     told_at_secs: f64,
     news: bool,
+    changed: Option<Change>,
     counted: Ring<Counted>,
     history: Ring<HistoryPoint>,
     history_shared: Arc<Vec<HistoryPoint>>,
@@ -83,9 +87,18 @@ impl Feed {
             reading: None,
             state: FeedState::NoReadingYet,
             doubts: Vec::new(),
+            conditions: [
+                Cause::Stopped,
+                Cause::FarHigh,
+                Cause::Low,
+                Cause::High,
+                Cause::CannotSee,
+            ]
+            .map(|cause| (cause, Condition::Clear)),
             read_at_secs: f64::NEG_INFINITY,
             told_at_secs: from_secs,
             news: true,
+            changed: None,
             counted: Ring::new(16),
             history: Ring::new(HISTORY_POINTS),
             history_shared: Arc::new(Vec::new()),
@@ -93,12 +106,9 @@ impl Feed {
         }
     }
 
-    pub fn state(&self) -> FeedState {
-        self.state
-    }
-
-    pub fn band(&self) -> Band {
-        self.calibration.band
+    /// How each cause of an alarm on this feed stands.
+    pub fn conditions(&self) -> [(Cause, Condition); 5] {
+        self.conditions
     }
 
     /// Why the glass cannot be judged now, when it cannot.
@@ -114,6 +124,15 @@ impl Feed {
         self.record.from_secs = at_secs;
         self.record.now_secs = at_secs;
         self.told_at_secs = at_secs;
+    }
+
+    /// A person moved this feed's valve: what was counted before belongs to another setting, and
+    /// a new reading starts.
+    pub fn start_new_reading(&mut self, at_secs: f64) {
+        self.record = self.record.since(at_secs);
+        self.judge.reset();
+        self.changed = None;
+        self.news = true;
     }
 
     /// Takes another name, band or scale for the same outline; counts go on.
@@ -144,6 +163,9 @@ impl Feed {
         if over.iter().any(|s| s.why == BlindWhy::NoFrames) {
             let beads = self.counter.interrupted();
             self.take(beads, &mut events);
+        }
+        if over.iter().any(|s| changes_the_scene(s.why)) {
+            self.counter.relearn();
         }
         self.take_spells(over, &mut events);
         let sight = match (trust, identical) {
@@ -190,19 +212,32 @@ impl Feed {
         if self.news || at_secs - self.read_at_secs >= READING_EVERY_SECS {
             self.read_at_secs = at_secs;
             self.news = false;
-            let record = self.record_now(at_secs);
+            let mut record = self.record_now(at_secs);
+            if let Some(change) = rate::find_change(&record) {
+                // The old rate is over: a reading of both would be of neither.
+                self.record = self.record.since(change.at_secs);
+                record = self.record_now(at_secs);
+                self.changed = Some(change);
+                self.judge.reset();
+            }
             self.reading = rate::reading(&record);
-            self.doubts = self.doubts_now(&record);
-            let state = self.judge.state(
+            let verdict = self.judge.judge(
                 &record,
                 self.reading.as_ref(),
                 self.calibration.band,
-                blind != Trust::Clear,
+                self.blind(),
             );
+            self.doubts = self.doubts_now(&record, &verdict.silence);
+            self.conditions = verdict.conditions;
+            let state = verdict.state;
             if state != self.state {
                 self.state = state;
                 self.told_at_secs = f64::NEG_INFINITY;
-                events.push(Event::State { at_secs, feed: self.number, state });
+                events.push(Event::State {
+                    at_secs,
+                    feed: self.number,
+                    state,
+                });
             }
             self.keep_history(at_secs);
         } else if (blind != Trust::Clear) != (self.state == FeedState::CannotSee) {
@@ -244,7 +279,7 @@ impl Feed {
                 settled: false,
             })
             .collect();
-        for bead in self.counted.iter() {
+        for bead in &self.counted {
             if now_secs - bead.settled_at_secs > MARKED_SECS {
                 continue;
             }
@@ -306,7 +341,10 @@ impl Feed {
                 }
             }
             self.news = true;
-            events.push(Event::Bead { feed: self.number, bead });
+            events.push(Event::Bead {
+                feed: self.number,
+                bead,
+            });
         }
     }
 
@@ -350,11 +388,12 @@ impl Feed {
         record
     }
 
-    fn doubts_now(&self, record: &DropRecord) -> Vec<String> {
-        let mut doubts: Vec<String> = rate::doubts(record, self.reading.as_ref())
-            .iter()
-            .map(ToString::to_string)
-            .collect();
+    fn doubts_now(&self, record: &DropRecord, silence: &Silence) -> Vec<String> {
+        let mut doubts: Vec<String> =
+            rate::doubts(record, self.reading.as_ref(), silence, self.fresh_change())
+                .iter()
+                .map(rate::Doubt::words)
+                .collect();
         let unsure = self
             .counted
             .iter()
@@ -374,6 +413,12 @@ impl Feed {
         doubts
     }
 
+    /// The change of rate that began this reading, while it rests on few drops.
+    fn fresh_change(&self) -> Option<Change> {
+        self.changed
+            .filter(|_| self.reading.is_none_or(|r| r.drops < FRESH_DROPS))
+    }
+
     fn keep_history(&mut self, at_secs: f64) {
         if self
             .history
@@ -391,6 +436,19 @@ impl Feed {
                 .map(|r| (r.drops_per_minute, r.low, r.high)),
         });
         self.history_shared = Arc::new(self.history.iter().copied().collect());
+    }
+}
+
+/// Whether the picture after a blind spell may be another than before it.
+fn changes_the_scene(why: BlindWhy) -> bool {
+    match why {
+        BlindWhy::Starting | BlindWhy::NoFrames | BlindWhy::Frozen => false,
+        BlindWhy::CameraLost
+        | BlindWhy::Dark
+        | BlindWhy::LightChanged
+        | BlindWhy::Moved
+        | BlindWhy::Covered
+        | BlindWhy::Flooded => true,
     }
 }
 

@@ -3,7 +3,7 @@
 
 use crate::base::{BlindWhy, FeedNumber, Frame};
 use crate::glass::Calibration;
-use crate::judge::{Alarm, AlarmBook, AlarmSettings, Cause, Condition, FeedState};
+use crate::judge::{Alarm, AlarmBook, AlarmSettings, Cause, Condition};
 use crate::run::event::Event;
 use crate::run::feed::{Feed, Sameness};
 use crate::run::snapshot::FeedSnapshot;
@@ -12,7 +12,12 @@ use crate::run::snapshot::FeedSnapshot;
 ///
 /// ```
 /// use beadtally::{glass::Calibration, run::Instrument};
-/// let none = Calibration { picture_width_px: 640, picture_height_px: 480, ..Calibration::default() };
+/// let none = Calibration {
+///     picture_width_px: 640,
+///     picture_height_px: 480,
+///     camera_identity: None,
+///     feeds: Vec::new(),
+/// };
 /// let mut instrument = Instrument::new(none);
 /// assert!(instrument.finish().is_empty());
 /// ```
@@ -47,7 +52,7 @@ impl Instrument {
         let mut events = Vec::new();
         let at_secs = frame.at_secs;
         if let Some((number, before)) = self.last {
-            if !(at_secs > before) {
+            if !at_secs.is_finite() || at_secs <= before {
                 return vec![Event::Gap {
                     from_secs: before,
                     to_secs: before,
@@ -92,7 +97,7 @@ impl Instrument {
     /// No frame came: time goes on, and what cannot be seen is said.
     pub fn no_frame(&mut self, at_secs: f64, why: BlindWhy) -> Vec<Event> {
         let mut events = Vec::new();
-        if !(at_secs > self.now_secs) {
+        if !at_secs.is_finite() || at_secs <= self.now_secs {
             return events;
         }
         self.now_secs = at_secs;
@@ -114,8 +119,12 @@ impl Instrument {
         }]
     }
 
-    /// Keeps a person's note.
+    /// Keeps a person's note. One on a feed says that its valve was moved: its reading starts
+    /// anew, because the drops before belong to another setting.
     pub fn mark(&mut self, feed: Option<FeedNumber>, words: String) -> Vec<Event> {
+        for moved in self.feeds.iter_mut().filter(|f| feed == Some(f.number)) {
+            moved.start_new_reading(self.now_secs);
+        }
         vec![Event::Mark {
             at_secs: self.now_secs,
             feed,
@@ -144,7 +153,10 @@ impl Instrument {
     /// Puts another calibration in force. Feeds whose outline is unchanged keep their counts.
     pub fn recalibrate(&mut self, calibration: Calibration) -> Vec<Event> {
         let mut events = Vec::new();
-        let mut old: Vec<Option<Feed>> = std::mem::take(&mut self.feeds).into_iter().map(Some).collect();
+        let mut old: Vec<Option<Feed>> = std::mem::take(&mut self.feeds)
+            .into_iter()
+            .map(Some)
+            .collect();
         let mut feeds = feeds_of(&calibration, self.now_secs);
         for feed in &mut feeds {
             let kept = old.iter_mut().find(|o| {
@@ -159,12 +171,8 @@ impl Instrument {
         }
         for mut gone in old.into_iter().flatten() {
             events.extend(gone.finish(self.now_secs));
-            let number = gone.number;
-            for cause in [Cause::Stopped, Cause::FarHigh, Cause::Low, Cause::High, Cause::CannotSee] {
-                let now = self.now_secs;
-                let changes = self.alarms.condition(now, Some(number), cause, Condition::Clear);
-                events.extend(self.alarm_events(changes));
-            }
+            let changes = self.alarms.forget(self.now_secs, gone.number);
+            events.extend(self.alarm_events(changes));
         }
         self.feeds = feeds;
         self.calibration = calibration;
@@ -189,7 +197,10 @@ impl Instrument {
     /// The feeds as they stand, for a screen.
     #[must_use]
     pub fn feeds(&self) -> Vec<FeedSnapshot> {
-        self.feeds.iter().map(|f| f.snapshot(self.now_secs)).collect()
+        self.feeds
+            .iter()
+            .map(|f| f.snapshot(self.now_secs))
+            .collect()
     }
 
     /// The alarms that are not normal, most pressing first.
@@ -215,24 +226,18 @@ impl Instrument {
         let mut changes = Vec::new();
         for feed in &mut self.feeds {
             events.extend(feed.read(now));
-            let state = feed.state();
-            for (cause, active) in [
-                (Cause::Stopped, state == FeedState::Stopped),
-                (Cause::FarHigh, state == FeedState::FarHigh),
-                (Cause::Low, state == FeedState::Low),
-                (Cause::High, state == FeedState::High),
-                (Cause::CannotSee, state == FeedState::CannotSee),
-            ] {
-                // While a glass cannot be seen nothing is known of its feed: what was wrong
-                // before is neither cleared nor raised.
-                if state == FeedState::CannotSee && cause != Cause::CannotSee {
-                    continue;
-                }
-                let condition = if active { Condition::Active } else { Condition::Clear };
-                changes.extend(self.alarms.condition(now, Some(feed.number), cause, condition));
+            for (cause, condition) in feed.conditions() {
+                changes.extend(
+                    self.alarms
+                        .condition(now, Some(feed.number), cause, condition),
+                );
             }
         }
-        let lost = if self.camera_lost { Condition::Active } else { Condition::Clear };
+        let lost = if self.camera_lost {
+            Condition::Active
+        } else {
+            Condition::Clear
+        };
         changes.extend(self.alarms.condition(now, None, Cause::CameraLost, lost));
         changes.extend(self.alarms.tick(now));
         events.extend(self.alarm_events(changes));
@@ -241,7 +246,10 @@ impl Instrument {
     fn alarm_events(&self, changes: Vec<Alarm>) -> Vec<Event> {
         changes
             .into_iter()
-            .map(|alarm| Event::Alarm { at_secs: self.now_secs, alarm })
+            .map(|alarm| Event::Alarm {
+                at_secs: self.now_secs,
+                alarm,
+            })
             .collect()
     }
 }

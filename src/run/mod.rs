@@ -2,7 +2,17 @@
 //! logbook that keeps what it found. Snapshot out, intents in.
 
 pub mod event;
+pub mod export;
+mod feed;
+pub mod instrument;
+pub mod logbook;
+pub mod outlines;
+pub mod runner;
+pub mod search;
 pub mod snapshot;
+pub mod tally;
 
 pub use event::Event;
+pub use instrument::Instrument;
+pub use runner::{Recording, Runner, RunnerSettings};
 pub use snapshot::{BeadMark, FeedSnapshot, HistoryPoint, Intent, Notice, RunSnapshot, Snapshot};

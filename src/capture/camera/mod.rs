@@ -1,6 +1,6 @@
 //! Cameras: the list of them, choosing a mode, and a source that comes back to the same camera after
 //! it was unplugged. What depends on the system lives in `linux` and `elsewhere`, behind the trait
-//! [`device::Device`].
+//! `device::Device`.
 
 mod device;
 #[cfg(any(not(target_os = "linux"), test))]

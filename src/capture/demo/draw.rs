@@ -26,6 +26,9 @@ const WIDEST_LOOK: f64 = 1.6;
 /// Brightest sample of a bead, luma steps: a spark must not drown a whole pixel.
 const SPARK_LUMA: f64 = 420.0;
 
+/// Below this share the mirrored surroundings are not worth following; the lamp always is.
+const FAINT_MIRROR: f64 = 0.03;
+
 /// A bead while the shutter is open.
 struct Moving<'a> {
     glass: &'a Glass,
@@ -193,8 +196,6 @@ fn bead_luma(scene: &Scene, moving: &Moving<'_>, body: &Body, ray: &Ray) -> Opti
         }
         BeadKind::Gas => behind,
     };
-    // Below this share the mirrored surroundings are not worth following; the lamp always is.
-    const FAINT_MIRROR: f64 = 0.03;
     let mirrored = optics::reflect(ray.along, passage.normal);
     let mirror = if passage.thrown_back > FAINT_MIRROR {
         let ray = Ray {

@@ -1,215 +1,9 @@
-//! Faults on request: their words, and what each asks of the model, the picture and the sensor at
-//! a given time. It draws nothing itself.
-//!
-//! A request is `NAME [FEED] [STRENGTH] [off] [@FROM[-TO]]`: `stop 2`, `shake`, `shake 4`,
-//! `shake off`, `stop 2 @30-90`, `clear`. Several are parted by semicolons. FEED is for the faults
-//! of one feed (all feeds when absent); the times are the demo's own seconds.
+//! Faults on request: which are on, and what each asks of the model, the picture and the sensor at
+//! a given time. Their words are read elsewhere, and it draws nothing itself.
 
+use super::fault_words::{self, Fault, Request};
 use super::noise;
 use crate::capture::CaptureError;
-
-/// What can go wrong.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Fault {
-    /// The feed gives no drops.
-    Stop,
-    /// The feed runs faster than asked.
-    Fast,
-    /// The glass fills with oil from above.
-    Flood,
-    /// A film grows on the glass.
-    Film,
-    /// The camera trembles.
-    Shake,
-    /// A lamp on the mains flickers, in bands that roll through the picture.
-    Flicker,
-    /// Bright drifting steam before the lubricator.
-    Steam,
-    /// The camera's exposure jumps.
-    Exposure,
-    /// Somebody walks past between camera and glasses.
-    Passer,
-    /// Somebody walks past behind the glasses.
-    PasserBehind,
-    /// The camera repeats one picture.
-    Frozen,
-    /// Too little light.
-    Dark,
-    /// Too little contrast.
-    Contrast,
-    /// A noisy sensor.
-    Noise,
-    /// The camera is knocked and stays where it is then.
-    Knock,
-    /// Frames are lost.
-    Lost,
-    /// Frames come twice.
-    Doubled,
-    /// Frames are stamped late.
-    Late,
-    /// No frames come for a while.
-    Stall,
-}
-
-/// A fault's word, whether it strikes single feeds, and its strength: what it means, what it is
-/// when nothing is said, and its limits.
-struct Kind {
-    fault: Fault,
-    word: &'static str,
-    per_feed: bool,
-    meaning: &'static str,
-    usual: f64,
-    least: f64,
-    most: f64,
-}
-
-const fn kind(
-    fault: Fault,
-    word: &'static str,
-    per_feed: bool,
-    meaning: &'static str,
-    (usual, least, most): (f64, f64, f64),
-) -> Kind {
-    Kind {
-        fault,
-        word,
-        per_feed,
-        meaning,
-        usual,
-        least,
-        most,
-    }
-}
-
-const KINDS: [Kind; 19] = [
-    kind(
-        Fault::Stop,
-        "stop",
-        true,
-        "share of the rate taken away",
-        (1.0, 0.0, 1.0),
-    ),
-    kind(
-        Fault::Fast,
-        "fast",
-        true,
-        "times the rate",
-        (4.0, 0.1, 20.0),
-    ),
-    kind(
-        Fault::Flood,
-        "flood",
-        true,
-        "seconds to fill the glass",
-        (15.0, 0.5, 3600.0),
-    ),
-    kind(
-        Fault::Film,
-        "film",
-        true,
-        "share of the contrast lost a minute",
-        (0.3, 0.0, 10.0),
-    ),
-    kind(
-        Fault::Shake,
-        "shake",
-        false,
-        "pixels either way",
-        (2.0, 0.0, 40.0),
-    ),
-    kind(
-        Fault::Flicker,
-        "flicker",
-        false,
-        "per cent of the light",
-        (8.0, 0.0, 60.0),
-    ),
-    kind(
-        Fault::Steam,
-        "steam",
-        false,
-        "thickness, 0 to 1",
-        (0.6, 0.0, 1.0),
-    ),
-    kind(
-        Fault::Exposure,
-        "exposure",
-        false,
-        "per cent up and down",
-        (30.0, 0.0, 80.0),
-    ),
-    kind(
-        Fault::Passer,
-        "passer",
-        false,
-        "seconds between two passings",
-        (12.0, 4.0, 3600.0),
-    ),
-    kind(
-        Fault::PasserBehind,
-        "passer-behind",
-        false,
-        "seconds between two passings",
-        (12.0, 4.0, 3600.0),
-    ),
-    kind(
-        Fault::Frozen,
-        "frozen",
-        false,
-        "no strength",
-        (1.0, 0.0, 1.0),
-    ),
-    kind(
-        Fault::Dark,
-        "dark",
-        false,
-        "per cent of the light taken away",
-        (85.0, 0.0, 100.0),
-    ),
-    kind(
-        Fault::Contrast,
-        "contrast",
-        false,
-        "per cent of the contrast lost",
-        (75.0, 0.0, 100.0),
-    ),
-    kind(
-        Fault::Noise,
-        "noise",
-        false,
-        "spread in luma steps",
-        (10.0, 0.0, 60.0),
-    ),
-    kind(Fault::Knock, "knock", false, "pixels", (12.0, 0.0, 200.0)),
-    kind(
-        Fault::Lost,
-        "lost",
-        false,
-        "per cent of the frames",
-        (10.0, 0.0, 95.0),
-    ),
-    kind(
-        Fault::Doubled,
-        "doubled",
-        false,
-        "per cent of the frames",
-        (10.0, 0.0, 95.0),
-    ),
-    kind(
-        Fault::Late,
-        "late",
-        false,
-        "most milliseconds late",
-        (25.0, 0.0, 500.0),
-    ),
-    kind(
-        Fault::Stall,
-        "stall",
-        false,
-        "seconds without frames",
-        (4.0, 0.1, 3600.0),
-    ),
-];
 
 /// The most requests kept at once.
 const MOST_ACTIVE: usize = 64;
@@ -247,27 +41,6 @@ pub struct Sensor {
     pub noise: f64,
 }
 
-fn refuse(sentence: String) -> CaptureError {
-    CaptureError::NoSuchSource(sentence)
-}
-
-/// All words with what their strength means, for sentences and help.
-#[must_use]
-pub fn known_words() -> String {
-    let words: Vec<String> = KINDS
-        .iter()
-        .map(|k| {
-            let feed = if k.per_feed { " [FEED]" } else { "" };
-            format!("{}{feed} [{}]", k.word, k.meaning)
-        })
-        .collect();
-    format!("{}, clear", words.join(", "))
-}
-
-fn kind_of(fault: Fault) -> &'static Kind {
-    KINDS.iter().find(|k| k.fault == fault).unwrap_or(&KINDS[0])
-}
-
 impl Faults {
     /// Nothing wrong with any of so many feeds.
     #[must_use]
@@ -281,7 +54,7 @@ impl Faults {
         }
     }
 
-    /// Switches faults on or off at `now_secs`, in the words of this module.
+    /// Switches faults on or off at `now_secs`, in the words of [`fault_words`].
     ///
     /// # Errors
     /// [`CaptureError::NoSuchSource`] with a sentence; what stood before the wrong request has
@@ -295,51 +68,17 @@ impl Faults {
     }
 
     fn ask_one(&mut self, request: &str, now_secs: f64) -> Result<(), CaptureError> {
-        let mut tokens = request.split_whitespace();
-        let word = tokens.next().unwrap_or_default();
-        if word == "clear" {
+        let Some(request) = fault_words::read(request, self.feeds, now_secs)? else {
             self.active.clear();
             self.flooded.fill(0.0);
             self.filmed.fill(0.0);
             return Ok(());
-        }
-        let Some(kind) = KINDS.iter().find(|k| k.word == word) else {
-            return Err(refuse(format!(
-                "demo: the fault `{word}` is not known; known faults: {}",
-                known_words()
-            )));
         };
-        let (mut numbers, mut off) = (Vec::new(), false);
-        let (mut from_secs, mut to_secs) = (now_secs, f64::INFINITY);
-        for token in tokens {
-            if token == "off" {
-                off = true;
-            } else if let Some(times) = token.strip_prefix('@') {
-                (from_secs, to_secs) = span(times, request)?;
-            } else {
-                let number: f64 = token
-                    .parse()
-                    .ok()
-                    .filter(|n: &f64| n.is_finite())
-                    .ok_or_else(|| {
-                        refuse(format!(
-                            "demo: in `{request}`, `{token}` is neither a number, `off` nor a \
-                             time such as @30-90"
-                        ))
-                    })?;
-                numbers.push(number);
-            }
-        }
-        let mut numbers = numbers.into_iter();
-        let feed = if kind.per_feed {
-            numbers.next().map(|n| self.feed(n, request)).transpose()?
-        } else {
-            None
-        };
+        let Request { fault, feed, .. } = request;
         self.active
-            .retain(|a| a.fault != kind.fault || (feed.is_some() && a.feed != feed));
-        if off {
-            if kind.fault == Fault::Film {
+            .retain(|a| a.fault != fault || (feed.is_some() && a.feed != feed));
+        let Some(strength) = request.strength else {
+            if fault == Fault::Film {
                 for (index, film) in self.filmed.iter_mut().enumerate() {
                     if feed.is_none_or(|f| f == index) {
                         *film = 0.0;
@@ -347,35 +86,17 @@ impl Faults {
                 }
             }
             return Ok(());
-        }
-        let strength = numbers.next().unwrap_or(kind.usual);
-        if strength < kind.least || strength > kind.most {
-            return Err(refuse(format!(
-                "demo: in `{request}`, {} must lie between {} and {}",
-                kind.meaning, kind.least, kind.most
-            )));
-        }
+        };
         if self.active.len() < MOST_ACTIVE {
             self.active.push(Active {
-                fault: kind.fault,
+                fault,
                 feed,
                 strength,
-                from_secs,
-                to_secs,
+                from_secs: request.from_secs,
+                to_secs: request.to_secs,
             });
         }
         Ok(())
-    }
-
-    fn feed(&self, number: f64, request: &str) -> Result<usize, CaptureError> {
-        let feeds = self.feeds;
-        if number.fract() == 0.0 && number >= 1.0 && number <= feeds as f64 {
-            Ok(number as usize - 1)
-        } else {
-            Err(refuse(format!(
-                "demo: in `{request}`, {number} is not one of the {feeds} feeds"
-            )))
-        }
     }
 
     /// Moves the slow faults on by a step that ends at `now_secs`.
@@ -518,10 +239,10 @@ impl Faults {
     /// Where a knock has moved the camera to: pixels across and down, degrees.
     #[must_use]
     pub fn knocked(&self, now_secs: f64) -> Option<((f64, f64), f64)> {
-        let px = self.strength(Fault::Knock, now_secs)?;
-        let angle = 0.6 + 0.5 * noise::cell(1, 1, self.salt);
         // A knock also turns the camera: degrees for each pixel it moves.
         const DEG_PER_PX: f64 = 0.06;
+        let px = self.strength(Fault::Knock, now_secs)?;
+        let angle = 0.6 + 0.5 * noise::cell(1, 1, self.salt);
         Some(((px * angle.cos(), px * angle.sin()), -DEG_PER_PX * px))
     }
 
@@ -549,27 +270,7 @@ impl Faults {
 
     /// A number from 0 to 1 for a frame and a fault.
     fn chance(&self, fault: Fault, number: u64) -> f64 {
-        let salt = self.salt
-            ^ kind_of(fault)
-                .word
-                .bytes()
-                .fold(7, |s: u32, b| s.wrapping_mul(31).wrapping_add(u32::from(b)));
+        let salt = self.salt ^ (fault as u32 + 1).wrapping_mul(0x9E37_79B9);
         noise::cell(number as i32, (number >> 31) as i32, salt)
     }
-}
-
-/// Reads `30` or `30-90` as seconds from and to.
-fn span(times: &str, request: &str) -> Result<(f64, f64), CaptureError> {
-    let parse = |text: &str| -> Option<f64> { text.parse().ok().filter(|n: &f64| n.is_finite()) };
-    let read = match times.split_once('-') {
-        Some((from, to)) => parse(from).zip(parse(to)),
-        None => parse(times).map(|from| (from, f64::INFINITY)),
-    };
-    read.filter(|(from, to)| *from >= 0.0 && to > from)
-        .ok_or_else(|| {
-            refuse(format!(
-                "demo: in `{request}`, `@{times}` is not a stretch of seconds; write for example \
-                 @30 or @30-90"
-            ))
-        })
 }

@@ -4,6 +4,7 @@
 
 pub mod camera;
 pub mod draw;
+pub mod fault_words;
 pub mod faults;
 pub mod light;
 pub mod model;
@@ -18,7 +19,8 @@ pub use settings::{DemoSettings, Light};
 
 use crate::base::{BeadKind, FeedNumber, Frame, GlassKind, Ring};
 use crate::capture::{About, CaptureError, Grab, Source};
-use faults::{Fault, Faults};
+use fault_words::Fault;
+use faults::Faults;
 use model::{Model, Pass};
 use scene::Scene;
 use veil::Patch;
@@ -81,6 +83,8 @@ pub fn open(words: &str) -> Result<Box<dyn Source>, CaptureError> {
 
 /// Share of the time between frames that reading out a picture takes, first row to last.
 const READOUT_SHARE: f64 = 0.8;
+/// However late they are, stamps never run backwards: least step between two, seconds.
+const LEAST_STEP_SECS: f64 = 1e-3;
 /// How long the source waits before it says that nothing came, seconds.
 const PATIENCE_SECS: f64 = 0.5;
 
@@ -127,7 +131,7 @@ impl DemoSource {
         let rims: Vec<f64> = (0..settings.feeds).map(|f| model.rim_mm(f)).collect();
         let scene = Scene::new(&settings, &rims);
         let base = scene.bake();
-        Ok(Self {
+        let source = Self {
             about: About {
                 name: "demo".to_owned(),
                 identity: String::new(),
@@ -152,10 +156,29 @@ impl DemoSource {
             last: None,
             beads: Ring::new(TRUTH_BEADS),
             settings,
-        })
+        };
+        source.check_glasses()?;
+        Ok(source)
     }
 
-    /// Switches faults on or off from the next frame on, in the words of [`faults`].
+    /// Refuses a scene in which a glass is not wholly in the picture.
+    fn check_glasses(&self) -> Result<(), CaptureError> {
+        let (width, height) = (f64::from(self.about.width), f64::from(self.about.height));
+        for glass in self.glasses() {
+            let [x, y, w, h] = glass.upright_box;
+            if x < 0.0 || y < 0.0 || x + w > width || y + h > height {
+                return Err(CaptureError::NoSuchSource(format!(
+                    "demo: the glass of feed {} does not fit into the picture of {width} × \
+                     {height} pixels; ask for a smaller px_per_mm, fewer feeds, or less roll and \
+                     turn",
+                    glass.feed
+                )));
+            }
+        }
+        Ok(())
+    }
+
+    /// Switches faults on or off from the next frame on, in the words of [`fault_words`].
     ///
     /// # Errors
     /// [`CaptureError::NoSuchSource`] with a sentence that names the known words.
@@ -182,6 +205,15 @@ impl DemoSource {
             glasses: self.glasses(),
             beads: self.beads.iter().copied().collect(),
         }
+    }
+
+    /// Takes the beads that passed since they were last taken, oldest first; [`Self::truth`] no
+    /// longer tells them. For whoever keeps the truth of a long clip.
+    #[must_use]
+    pub fn take_beads(&mut self) -> Vec<BeadTruth> {
+        let beads = self.beads.iter().copied().collect();
+        self.beads.clear();
+        beads
     }
 
     /// The glasses as they stand in the picture now.
@@ -372,8 +404,6 @@ impl Source for DemoSource {
         let number = self.number;
         self.number += 1;
         self.live_until(at_secs);
-        // However late, stamps never run backwards.
-        const LEAST_STEP_SECS: f64 = 1e-3;
         let earliest = self
             .last
             .as_ref()

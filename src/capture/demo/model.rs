@@ -15,9 +15,9 @@ use crate::base::{BeadKind, GlassKind};
 /// Share of a drop that stays on the nozzle when it lets go (pictures of pinch-off, from memory).
 const STAYS_SHARE: f64 = 0.04;
 /// How much narrower than a ball a drop is when it lets go.
-const STRETCH: f64 = 0.06;
+const STRETCH: f64 = 0.04;
 /// How quickly a drop's shape settles after it let go, seconds.
-const SETTLE_SECS: f64 = 0.08;
+const SETTLE_SECS: f64 = 0.05;
 /// How fast its shape swings meanwhile, Hz: the lowest mode of a 4 mm drop (order of magnitude).
 const SWING_HZ: f64 = 12.0;
 /// Gas bubbles are drawn between these diameters, mm.
@@ -158,6 +158,8 @@ impl GlassSpace {
 #[derive(Clone, Debug)]
 struct Feed {
     rng: ChaCha8Rng,
+    /// Chance for the gas, of its own so that drops and bubbles do not depend on who comes first.
+    gas_rng: ChaCha8Rng,
     rate_per_minute: f64,
     scatter: f64,
     mean_mm: f64,
@@ -395,7 +397,7 @@ impl Model {
     }
 
     fn bubble(&mut self, feed: usize, at_secs: f64) {
-        let rng = &mut self.feeds[feed].rng;
+        let rng = &mut self.feeds[feed].gas_rng;
         let diameter_mm = rng.random_range(GAS_MM.0..GAS_MM.1);
         let reach = 0.15 * self.space.bore_mm;
         let start_across_mm = (
@@ -482,8 +484,11 @@ impl Feed {
             settings.tension_n_per_m,
             oil.difference_kg_per_m3(),
         );
+        let mut gas_rng = rng.clone();
+        gas_rng.set_stream(index as u64 + 1001);
         let mut feed = Self {
             rng,
+            gas_rng,
             rate_per_minute: of_feed(&settings.rates_per_minute, index),
             scatter: of_feed(&settings.scatter, index),
             mean_mm,
@@ -528,7 +533,7 @@ impl Feed {
     /// Seconds to the next gas bubble.
     fn gas_wait(&mut self) -> f64 {
         match Exp::new(self.gas_per_minute / 60.0) {
-            Ok(wait) if self.gas_per_minute > 0.0 => wait.sample(&mut self.rng),
+            Ok(wait) if self.gas_per_minute > 0.0 => wait.sample(&mut self.gas_rng),
             _ => f64::INFINITY,
         }
     }

@@ -26,6 +26,8 @@ const PORT_RING_MM: f64 = 5.0;
 pub const OIL_INDEX: f64 = 1.48;
 /// Refractive index of gas.
 pub const GAS_INDEX: f64 = 1.0;
+/// Light that runs along in the wall comes out where the wall is looked along: share of the lamp's.
+const EDGE_SHARE: f64 = 0.22;
 /// Steps of the table of sight rays across a tube: finer than any pixel.
 const RAY_STEPS: usize = 4096;
 /// Sub-samples a side of one pixel of the picture at rest.
@@ -322,10 +324,8 @@ impl Scene {
             }
             Entry::Beside => self.lighting.room,
         };
-        // Light that runs along in the wall comes out where the wall is looked along.
-        const EDGE_SHARE: f64 = 0.22;
         let edge = EDGE_SHARE * self.lighting.key * (x / b).abs().powi(14);
-        (behind * (1.0 - share) * (1.0 - share) + mirrored * share) * self.dirt(glass, x, y) + edge
+        (behind * (1.0 - share) * (1.0 - share) + mirrored * share) * dirt(glass, x, y) + edge
     }
 
     /// Whether a place of a glass's space (across, up; mm) lies on the visible glass.
@@ -367,14 +367,6 @@ impl Scene {
         };
         let through = glass.tint.powf(way_mm / 4.0);
         through * behind + (1.0 - through) * self.lighting.dull(BULK * glass.albedo, normal)
-    }
-
-    /// Old dirt on a glass: faint streaks and a few spots, never changing.
-    fn dirt(&self, glass: &Glass, x: f64, y: f64) -> f64 {
-        let streaks = noise::cloudy(0.9 * x, 0.12 * y, glass.salt);
-        let spots = noise::smooth(1.3 * x, 1.3 * y, glass.salt ^ 0x77);
-        // Only the highest hills of the noise are spots.
-        1.0 - 0.02 * (1.0 + streaks) - 0.25 * (spots - 0.8).max(0.0)
     }
 
     /// Brass at the ends of a tube.
@@ -428,9 +420,7 @@ impl Scene {
             let ray = self.sight(glass, x, y)?;
             let share = optics::thrown_back(glass.stand.yaw.0, 1.0 / optics::WALL_INDEX);
             let behind = self.end(glass, &ray);
-            return Some(
-                (behind * (1.0 - share) + self.lighting.room * share) * self.dirt(glass, x, y),
-            );
+            return Some((behind * (1.0 - share) + self.lighting.room * share) * dirt(glass, x, y));
         }
         if on_ring > window + PORT_RING_MM {
             return None;
@@ -445,7 +435,7 @@ impl Scene {
         }
         let bolts = 8.0;
         let turn = (y.atan2(x) / std::f64::consts::TAU * bolts).rem_euclid(1.0) - 0.5;
-        let along = turn.abs() * std::f64::consts::TAU * on_ring / bolts;
+        let along = turn * std::f64::consts::TAU * on_ring / bolts;
         let across = on_ring - window - 0.5 * PORT_RING_MM;
         let bolt = along.hypot(across);
         if bolt < 1.3 {
@@ -541,6 +531,14 @@ impl Scene {
         }
         luma
     }
+}
+
+/// Old dirt on a glass: faint streaks and a few spots, never changing.
+fn dirt(glass: &Glass, x: f64, y: f64) -> f64 {
+    let streaks = noise::cloudy(0.9 * x, 0.12 * y, glass.salt);
+    let spots = noise::smooth(1.3 * x, 1.3 * y, glass.salt ^ 0x77);
+    // Only the highest hills of the noise are spots.
+    1.0 - 0.02 * (1.0 + streaks) - 0.25 * (spots - 0.8).max(0.0)
 }
 
 /// Darkening and brightening of a round bolt or rivet head at a place from its middle (mm).

@@ -283,7 +283,7 @@ impl DemoSettings {
             "water_c" => self.temperature_c = number(key, value)?,
             "oil_density" => self.oil_kg_per_m3 = number(key, value)?,
             "tension" => self.tension_n_per_m = number(key, value)?,
-            "fault" => self.fault = value.to_owned(),
+            "fault" => value.clone_into(&mut self.fault),
             _ => {
                 return Err(refuse(format!(
                     "demo: `{key}` is not known; known keys: {KNOWN}"
@@ -384,10 +384,21 @@ impl DemoSettings {
                 GlassKind::Port => PORT_HEIGHT_SHARE,
             };
             let by_height = share * f64::from(self.height_px) / self.glass_height_mm();
-            let by_width = f64::from(self.width_px)
+            let by_width = self.room_px()
                 / (PITCH_BY_WIDTH * self.glass_width_mm() * (self.feeds as f64).max(1.0));
             ((by_height.min(by_width) * 20.0).floor() / 20.0).max(1.0)
         })
+    }
+
+    /// Width of the picture that the row of glasses may take, pixels: a turned camera brings one
+    /// end nearer, a rolled one sets the row aslant.
+    fn room_px(&self) -> f64 {
+        // Shares of the picture's width to keep free for a sine of 1.
+        const FOR_TURN: f64 = 0.8;
+        const FOR_ROLL: f64 = 0.5;
+        let turn = self.turn_deg.to_radians().sin().abs();
+        let roll = self.roll_deg.to_radians().sin().abs();
+        f64::from(self.width_px) / (1.0 + FOR_TURN * turn + FOR_ROLL * roll)
     }
 
     /// Distance between neighbouring glasses, mm.
@@ -395,7 +406,7 @@ impl DemoSettings {
     pub fn pitch_mm(&self) -> f64 {
         // Glasses stand about two and a half widths apart where there is room.
         const WANTED_BY_WIDTH: f64 = 2.4;
-        let room = f64::from(self.width_px) / self.scale_px_per_mm() / self.feeds as f64;
+        let room = self.room_px() / self.scale_px_per_mm() / self.feeds as f64;
         (WANTED_BY_WIDTH * self.glass_width_mm()).min(room)
     }
 }

@@ -220,23 +220,23 @@ pub fn steam(size_px: (u32, u32), now_secs: f64, thickness: f64, salt: u32, canv
 /// Shifts a picture by a part of a pixel: `out` shows at (x, y) what `canvas` has at
 /// (x − dx, y − dy); edges are repeated.
 pub fn shift(size_px: (u32, u32), (dx, dy): (f64, f64), canvas: &[f32], out: &mut [f32]) {
-    let (width, height) = (size_px.0 as usize, size_px.1 as usize);
+    let width = size_px.0 as usize;
+    let (last_x, last_y) = (i64::from(size_px.0) - 1, i64::from(size_px.1) - 1);
     let (whole_x, whole_y) = ((-dx).floor(), (-dy).floor());
     let (part_x, part_y) = ((-dx - whole_x) as f32, (-dy - whole_y) as f32);
-    let row_at = |y: usize, more: i64| {
-        let row = (y as i64 + whole_y as i64 + more).clamp(0, height as i64 - 1) as usize;
+    let row_at = |y: i64| {
+        let row = (y + whole_y as i64).clamp(0, last_y) as usize;
         &canvas[row * width..(row + 1) * width]
     };
     let mut mixed = vec![0.0_f32; width];
-    for (y, out_row) in out.chunks_exact_mut(width).enumerate().take(height) {
-        for ((mix, &upper), &lower) in mixed.iter_mut().zip(row_at(y, 0)).zip(row_at(y, 1)) {
+    for (y, out_row) in (0..=last_y).zip(out.chunks_exact_mut(width)) {
+        for ((mix, &upper), &lower) in mixed.iter_mut().zip(row_at(y)).zip(row_at(y + 1)) {
             *mix = upper + part_y * (lower - upper);
         }
-        let last = width as i64 - 1;
-        for (x, out) in out_row.iter_mut().enumerate() {
-            let from = x as i64 + whole_x as i64;
-            let left = mixed[from.clamp(0, last) as usize];
-            let right = mixed[(from + 1).clamp(0, last) as usize];
+        for (x, out) in (0..=last_x).zip(out_row) {
+            let from = x + whole_x as i64;
+            let left = mixed[from.clamp(0, last_x) as usize];
+            let right = mixed[(from + 1).clamp(0, last_x) as usize];
             *out = left + part_x * (right - left);
         }
     }

@@ -1,0 +1,576 @@
+//! Reading the logbook: the list of runs, and everything in one of them. It changes nothing, also
+//! not in a file or folder that may not be changed.
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use rusqlite::{Connection, OpenFlags, Row};
+
+use super::schema::Kind;
+use super::{LogbookError, guard, schema};
+
+/// How long reading waits for another program to let go, seconds.
+const BUSY_SECS: u64 = 2;
+
+/// A logbook opened for reading.
+#[derive(Debug)]
+pub struct LogbookReader {
+    path: PathBuf,
+    connection: Connection,
+    empty: bool,
+}
+
+/// How a run ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// As it should.
+    Ended,
+    /// It is being recorded now.
+    Recording,
+    /// A crash or a power cut ended it; it reaches to its last record.
+    CutShort,
+}
+
+impl Ending {
+    /// The words that files and screens use.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Ended => "ended",
+            Self::Recording => "being recorded",
+            Self::CutShort => "not ended",
+        }
+    }
+}
+
+/// One run in a list.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RunSummary {
+    /// Its number.
+    pub run: i64,
+    /// A person's words for it; may be empty.
+    pub title: String,
+    /// What was watched.
+    pub source_name: String,
+    /// Stable identity of the camera; empty for others.
+    pub source_identity: String,
+    /// Size of its pictures, pixels.
+    pub size_px: (u32, u32),
+    /// Wall time of its start, seconds since 1970-01-01T00:00:00Z.
+    pub started_wall_secs: f64,
+    /// Source time of its start, seconds.
+    pub from_secs: f64,
+    /// Wall time of its end, or of its last record when it has no end.
+    pub ended_wall_secs: f64,
+    /// Source time of its end or last record, seconds.
+    pub to_secs: f64,
+    /// How it ended.
+    pub ending: Ending,
+    /// Version of the program that recorded it.
+    pub program_version: String,
+    /// How many feeds.
+    pub feeds: u64,
+    /// Drops of oil, all feeds.
+    pub drops: u64,
+    /// Bubbles of gas, all feeds.
+    pub bubbles: u64,
+}
+
+/// A feed of a run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FeedRow {
+    /// Its number.
+    pub feed: i64,
+    /// Its name; may be empty.
+    pub name: String,
+    /// `tube` or `port`.
+    pub glass_kind: String,
+    /// Band, drops a minute.
+    pub band_per_minute: (f64, f64),
+    /// Scale, pixels a millimetre, when known.
+    pub px_per_mm: Option<f64>,
+}
+
+/// A bead of a run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DropRow {
+    /// Its feed.
+    pub feed: i64,
+    /// Source time at mid-glass, seconds.
+    pub at_secs: f64,
+    /// Wall time that belongs to it.
+    pub wall_secs: f64,
+    /// `oil` or `gas`.
+    pub kind: String,
+    /// Rise speed in the picture, px/s.
+    pub rise_px_per_s: f64,
+    /// Rise speed, mm/s, when the scale was known.
+    pub rise_mm_per_s: Option<f64>,
+    /// Height in the picture, px.
+    pub height_px: f64,
+    /// Diameter, mm, when the scale was known.
+    pub diameter_mm: Option<f64>,
+    /// 0 to 1.
+    pub confidence: f64,
+    /// Source time at which the count was settled, seconds.
+    pub settled_at_secs: f64,
+    /// Whether a picture of it is kept.
+    pub has_picture: bool,
+}
+
+/// A reading of a run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReadingRow {
+    /// Its feed.
+    pub feed: i64,
+    /// Source time, seconds.
+    pub at_secs: f64,
+    /// Wall time that belongs to it.
+    pub wall_secs: f64,
+    /// Median and 95 % limits, drops a minute; none when there was no reading.
+    pub rate_per_minute: Option<(f64, f64, f64)>,
+    /// Scatter of the intervals (standard deviation over mean).
+    pub scatter: Option<f64>,
+    /// How many drops it rests on.
+    pub drops: Option<i64>,
+    /// The verdict.
+    pub state: String,
+    /// Reasons to trust it less.
+    pub doubts: String,
+}
+
+/// A change of an alarm.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AlarmRow {
+    /// Its feed, if it has one.
+    pub feed: Option<i64>,
+    /// Source time, seconds.
+    pub at_secs: f64,
+    /// Wall time that belongs to it.
+    pub wall_secs: f64,
+    /// What it is about.
+    pub cause: String,
+    /// Its state from then on.
+    pub state: String,
+}
+
+/// A note by a person.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MarkRow {
+    /// Its feed, or none for the whole lubricator.
+    pub feed: Option<i64>,
+    /// Source time, seconds.
+    pub at_secs: f64,
+    /// Wall time that belongs to it.
+    pub wall_secs: f64,
+    /// The words.
+    pub words: String,
+}
+
+/// A blind spell (with a feed, or none for all) or a gap (never with a feed).
+#[derive(Clone, Debug, PartialEq)]
+pub struct SpellRow {
+    /// Its feed, or none for all.
+    pub feed: Option<i64>,
+    /// Start, source time, seconds.
+    pub from_secs: f64,
+    /// End, source time, seconds.
+    pub to_secs: f64,
+    /// Wall time that belongs to its end.
+    pub wall_secs: f64,
+    /// Why.
+    pub why: String,
+}
+
+/// Wall time against source time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ClockRow {
+    /// Source time, seconds.
+    pub at_secs: f64,
+    /// Wall time then.
+    pub wall_secs: f64,
+    /// By how much the wall clock jumped since the last record, seconds.
+    pub stepped_secs: f64,
+}
+
+/// Everything in one run but the pictures.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RunContents {
+    /// Its head.
+    pub summary: RunSummary,
+    /// The calibration at its start, as TOML.
+    pub calibration_toml: String,
+    /// Its feeds.
+    pub feeds: Vec<FeedRow>,
+    /// Its beads by mid-glass time.
+    pub drops: Vec<DropRow>,
+    /// Its readings.
+    pub readings: Vec<ReadingRow>,
+    /// Changes of its alarms.
+    pub alarms: Vec<AlarmRow>,
+    /// Its marks.
+    pub marks: Vec<MarkRow>,
+    /// Its blind spells.
+    pub blind: Vec<SpellRow>,
+    /// Lost or spoiled pictures.
+    pub gaps: Vec<SpellRow>,
+    /// Its clock records.
+    pub clocks: Vec<ClockRow>,
+}
+
+impl LogbookReader {
+    /// Opens a logbook for reading only.
+    ///
+    /// # Errors
+    /// A sentence for each way in which a logbook can be unreadable.
+    pub fn open(path: &Path) -> Result<Self, LogbookError> {
+        if !path.exists() {
+            return Err(LogbookError::Missing {
+                path: path.to_path_buf(),
+            });
+        }
+        if path.is_dir() {
+            return Err(LogbookError::NotALogbook {
+                path: path.to_path_buf(),
+            });
+        }
+        let told = |error| LogbookError::from_sqlite(path, error);
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let open = || -> Result<(Connection, Kind), LogbookError> {
+            let connection = Connection::open_with_flags(path, flags).map_err(told)?;
+            connection
+                .busy_timeout(Duration::from_secs(BUSY_SECS))
+                .map_err(told)?;
+            let kind = schema::kind(path, &connection)?;
+            Ok((connection, kind))
+        };
+        let (connection, kind) = match open() {
+            // A logbook that was closed well in a folder that may not be written: its last word is
+            // in the file itself, so it can be read as a file that nobody changes.
+            Err(LogbookError::CannotOpen { .. } | LogbookError::ReadOnly { .. })
+                if !has_wal(path) =>
+            {
+                let connection = Connection::open_with_flags(
+                    immutable_uri(path),
+                    flags | OpenFlags::SQLITE_OPEN_URI,
+                )
+                .map_err(told)?;
+                let kind = schema::kind(path, &connection)?;
+                (connection, kind)
+            }
+            opened => opened?,
+        };
+        if let Kind::Older(version) = kind {
+            return Err(LogbookError::Older {
+                path: path.to_path_buf(),
+                version,
+            });
+        }
+        Ok(Self {
+            path: path.to_path_buf(),
+            connection,
+            empty: kind == Kind::Empty,
+        })
+    }
+
+    /// All runs, the oldest first.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn runs(&self) -> Result<Vec<RunSummary>, LogbookError> {
+        if self.empty {
+            return Ok(Vec::new());
+        }
+        let unended = self.unended();
+        self.all(&format!("{SELECT_RUN} ORDER BY run_id"), [], |row| {
+            summary(row, unended)
+        })
+    }
+
+    /// The number of the newest run.
+    ///
+    /// # Errors
+    /// [`LogbookError::NoRuns`], or what the database says.
+    pub fn newest_run(&self) -> Result<i64, LogbookError> {
+        self.runs()?
+            .last()
+            .map(|run| run.run)
+            .ok_or(LogbookError::NoRuns)
+    }
+
+    /// Everything in one run but the pictures, all as of one moment.
+    ///
+    /// # Errors
+    /// [`LogbookError::NoSuchRun`], or what the database says.
+    pub fn contents(&self, run: i64) -> Result<RunContents, LogbookError> {
+        let told = |error| LogbookError::from_sqlite(&self.path, error);
+        // One transaction, so that a run being recorded does not grow between the tables.
+        let transaction = self.connection.unchecked_transaction().map_err(told)?;
+        let contents = self.contents_now(run)?;
+        transaction.finish().map_err(told)?;
+        Ok(contents)
+    }
+
+    fn contents_now(&self, run: i64) -> Result<RunContents, LogbookError> {
+        if self.empty {
+            return Err(LogbookError::NoSuchRun { run });
+        }
+        let unended = self.unended();
+        let summary = self
+            .all(&format!("{SELECT_RUN} WHERE run_id = ?1"), [run], |row| {
+                summary(row, unended)
+            })?
+            .pop()
+            .ok_or(LogbookError::NoSuchRun { run })?;
+        let calibration_toml = self
+            .all(
+                "SELECT calibration_toml FROM runs WHERE run_id = ?1",
+                [run],
+                |row| row.get(0),
+            )?
+            .pop()
+            .unwrap_or_default();
+        Ok(RunContents {
+            summary,
+            calibration_toml,
+            feeds: self.all(
+                "SELECT feed, name, glass_kind, low_per_minute, high_per_minute, px_per_mm \
+                 FROM feeds WHERE run_id = ?1 ORDER BY feed",
+                [run],
+                |row| {
+                    Ok(FeedRow {
+                        feed: row.get(0)?,
+                        name: row.get(1)?,
+                        glass_kind: row.get(2)?,
+                        band_per_minute: (row.get(3)?, row.get(4)?),
+                        px_per_mm: row.get(5)?,
+                    })
+                },
+            )?,
+            drops: self.all(
+                "SELECT feed, at_secs, wall_secs, kind, rise_px_per_s, rise_mm_per_s, height_px, \
+                 diameter_mm, confidence, settled_at_secs, picture_png IS NOT NULL \
+                 FROM drops WHERE run_id = ?1 ORDER BY at_secs, sequence",
+                [run],
+                |row| {
+                    Ok(DropRow {
+                        feed: row.get(0)?,
+                        at_secs: row.get(1)?,
+                        wall_secs: row.get(2)?,
+                        kind: row.get(3)?,
+                        rise_px_per_s: row.get(4)?,
+                        rise_mm_per_s: row.get(5)?,
+                        height_px: row.get(6)?,
+                        diameter_mm: row.get(7)?,
+                        confidence: row.get(8)?,
+                        settled_at_secs: row.get(9)?,
+                        has_picture: row.get(10)?,
+                    })
+                },
+            )?,
+            readings: self.all(
+                "SELECT feed, at_secs, wall_secs, drops_per_minute, low_per_minute, \
+                 high_per_minute, scatter, drops, state, doubts \
+                 FROM readings WHERE run_id = ?1 ORDER BY at_secs, sequence",
+                [run],
+                |row| {
+                    let (median, low, high): (Option<f64>, Option<f64>, Option<f64>) =
+                        (row.get(3)?, row.get(4)?, row.get(5)?);
+                    Ok(ReadingRow {
+                        feed: row.get(0)?,
+                        at_secs: row.get(1)?,
+                        wall_secs: row.get(2)?,
+                        rate_per_minute: median
+                            .zip(low.zip(high))
+                            .map(|(median, (low, high))| (median, low, high)),
+                        scatter: row.get(6)?,
+                        drops: row.get(7)?,
+                        state: row.get(8)?,
+                        doubts: row.get(9)?,
+                    })
+                },
+            )?,
+            alarms: self.all(
+                "SELECT feed, at_secs, wall_secs, cause, state \
+                 FROM alarms WHERE run_id = ?1 ORDER BY at_secs, sequence",
+                [run],
+                |row| {
+                    Ok(AlarmRow {
+                        feed: row.get(0)?,
+                        at_secs: row.get(1)?,
+                        wall_secs: row.get(2)?,
+                        cause: row.get(3)?,
+                        state: row.get(4)?,
+                    })
+                },
+            )?,
+            marks: self.all(
+                "SELECT feed, at_secs, wall_secs, words \
+                 FROM marks WHERE run_id = ?1 ORDER BY at_secs, sequence",
+                [run],
+                |row| {
+                    Ok(MarkRow {
+                        feed: row.get(0)?,
+                        at_secs: row.get(1)?,
+                        wall_secs: row.get(2)?,
+                        words: row.get(3)?,
+                    })
+                },
+            )?,
+            blind: self.all(
+                "SELECT feed, from_secs, to_secs, wall_secs, why \
+                 FROM blind WHERE run_id = ?1 ORDER BY from_secs, sequence",
+                [run],
+                spell,
+            )?,
+            gaps: self.all(
+                "SELECT NULL, from_secs, to_secs, wall_secs, why \
+                 FROM gaps WHERE run_id = ?1 ORDER BY from_secs, sequence",
+                [run],
+                spell,
+            )?,
+            clocks: self.all(
+                "SELECT at_secs, wall_secs, stepped_secs \
+                 FROM clocks WHERE run_id = ?1 ORDER BY sequence",
+                [run],
+                |row| {
+                    Ok(ClockRow {
+                        at_secs: row.get(0)?,
+                        wall_secs: row.get(1)?,
+                        stepped_secs: row.get(2)?,
+                    })
+                },
+            )?,
+        })
+    }
+
+    /// The picture of a bead as PNG, when one is kept.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn picture(
+        &self,
+        run: i64,
+        feed: i64,
+        at_secs: f64,
+    ) -> Result<Option<Vec<u8>>, LogbookError> {
+        let picture: Vec<Option<Vec<u8>>> = self.all(
+            "SELECT picture_png FROM drops WHERE run_id = ?1 AND feed = ?2 AND at_secs = ?3",
+            rusqlite::params![run, feed, at_secs],
+            |row| row.get(0),
+        )?;
+        Ok(picture.into_iter().flatten().next())
+    }
+
+    /// What a run without an end is now.
+    fn unended(&self) -> Ending {
+        if guard::is_recording(&self.path) {
+            Ending::Recording
+        } else {
+            Ending::CutShort
+        }
+    }
+
+    fn all<T>(
+        &self,
+        sql: &str,
+        params: impl rusqlite::Params,
+        map: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
+    ) -> Result<Vec<T>, LogbookError> {
+        let rows = || -> rusqlite::Result<Vec<T>> {
+            self.connection
+                .prepare(sql)?
+                .query_map(params, map)?
+                .collect()
+        };
+        rows().map_err(|error| LogbookError::from_sqlite(&self.path, error))
+    }
+}
+
+const SELECT_RUN: &str = "SELECT run_id, title, source_name, source_identity, width_px, height_px, \
+     started_wall_secs, from_secs, coalesce(ended_wall_secs, last_wall_secs), \
+     coalesce(to_secs, last_secs), ending, program_version, \
+     (SELECT count(*) FROM feeds f WHERE f.run_id = runs.run_id), \
+     (SELECT count(*) FROM drops d WHERE d.run_id = runs.run_id AND d.kind = 'oil'), \
+     (SELECT count(*) FROM drops d WHERE d.run_id = runs.run_id AND d.kind = 'gas') FROM runs";
+
+fn summary(row: &Row<'_>, unended: Ending) -> rusqlite::Result<RunSummary> {
+    let ending: Option<String> = row.get(10)?;
+    let count = |index| -> rusqlite::Result<u64> {
+        Ok(u64::try_from(row.get::<_, i64>(index)?).unwrap_or_default())
+    };
+    Ok(RunSummary {
+        run: row.get(0)?,
+        title: row.get(1)?,
+        source_name: row.get(2)?,
+        source_identity: row.get(3)?,
+        size_px: (row.get(4)?, row.get(5)?),
+        started_wall_secs: row.get(6)?,
+        from_secs: row.get(7)?,
+        ended_wall_secs: row.get(8)?,
+        to_secs: row.get(9)?,
+        ending: match ending.as_deref() {
+            Some("ended") => Ending::Ended,
+            Some(_) => Ending::CutShort,
+            None => unended,
+        },
+        program_version: row.get(11)?,
+        feeds: count(12)?,
+        drops: count(13)?,
+        bubbles: count(14)?,
+    })
+}
+
+fn spell(row: &Row<'_>) -> rusqlite::Result<SpellRow> {
+    Ok(SpellRow {
+        feed: row.get(0)?,
+        from_secs: row.get(1)?,
+        to_secs: row.get(2)?,
+        wall_secs: row.get(3)?,
+        why: row.get(4)?,
+    })
+}
+
+/// Whether records wait in a write-ahead file beside the logbook.
+fn has_wal(path: &Path) -> bool {
+    let mut name = path.as_os_str().to_owned();
+    name.push("-wal");
+    std::fs::metadata(name).is_ok_and(|meta| meta.len() > 0)
+}
+
+/// The file's name as SQLite wants it for a file that nobody changes.
+fn immutable_uri(path: &Path) -> String {
+    let letters: String = path
+        .as_os_str()
+        .as_encoded_bytes()
+        .iter()
+        .map(|byte| match byte {
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'/' | b'.' | b'-' | b'_' => {
+                char::from(*byte).to_string()
+            }
+            other => format!("%{other:02X}"),
+        })
+        .collect();
+    format!("file:{letters}?immutable=1")
+}
+
+/// Wall seconds as ISO 8601 with the offset of a time zone, to the millisecond; the bare seconds
+/// when it is no time that a calendar knows.
+///
+/// ```
+/// use beadtally::run::logbook::read::iso;
+/// assert_eq!(iso(0.0, &jiff::tz::TimeZone::UTC), "1970-01-01T00:00:00.000+00:00");
+/// ```
+#[must_use]
+pub fn iso(wall_secs: f64, zone: &TimeZone) -> String {
+    let millis = (wall_secs * 1000.0).round();
+    match Timestamp::from_millisecond(millis as i64) {
+        Ok(at) if millis.is_finite() => at
+            .to_zoned_datetime(zone.clone())
+            .strftime("%Y-%m-%dT%H:%M:%S.%3f%:z")
+            .to_string(),
+        _ => format!("{wall_secs}"),
+    }
+}

@@ -1,0 +1,296 @@
+//! The tables of the logbook, their version, and the door for later versions. Units stand in the
+//! names of the columns; `_secs` without more is source time, `wall_secs` are seconds since
+//! 1970-01-01T00:00:00Z.
+
+use std::path::{Path, PathBuf};
+
+use rusqlite::{Connection, TransactionBehavior};
+
+use super::LogbookError;
+
+/// Marks a SQLite file as a logbook of ours: the letters `bead` as a number.
+pub const APPLICATION_ID: i64 = 0x6265_6164;
+
+/// What each version added. Number `n` in this list brings a file of version `n` to `n + 1`;
+/// what is here is never changed again, only added to.
+const MIGRATIONS: &[&str] = &[VERSION_1];
+
+/// The version this program writes.
+#[expect(clippy::cast_possible_wrap, reason = "a handful of versions")]
+pub const VERSION: i64 = MIGRATIONS.len() as i64;
+
+const VERSION_1: &str = "
+CREATE TABLE runs (
+    run_id            INTEGER PRIMARY KEY AUTOINCREMENT,
+    key               TEXT NOT NULL UNIQUE,
+    title             TEXT NOT NULL,
+    source_name       TEXT NOT NULL,
+    source_identity   TEXT NOT NULL,
+    width_px          INTEGER NOT NULL,
+    height_px         INTEGER NOT NULL,
+    started_wall      TEXT NOT NULL,
+    started_wall_secs REAL NOT NULL,
+    from_secs         REAL NOT NULL,
+    last_wall_secs    REAL NOT NULL,
+    last_secs         REAL NOT NULL,
+    ended_wall_secs   REAL,
+    to_secs           REAL,
+    ending            TEXT CHECK (ending IN ('ended', 'cut short')),
+    program_version   TEXT NOT NULL,
+    calibration_toml  TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE feeds (
+    run_id             INTEGER NOT NULL REFERENCES runs (run_id) ON DELETE CASCADE,
+    feed               INTEGER NOT NULL,
+    name               TEXT NOT NULL,
+    glass_kind         TEXT NOT NULL,
+    low_per_minute     REAL NOT NULL,
+    high_per_minute    REAL NOT NULL,
+    px_per_mm          REAL,
+    outline_centre_x_px REAL NOT NULL,
+    outline_centre_y_px REAL NOT NULL,
+    outline_width_px   REAL NOT NULL,
+    outline_height_px  REAL NOT NULL,
+    outline_angle_deg  REAL NOT NULL,
+    PRIMARY KEY (run_id, feed)
+) STRICT;
+
+CREATE TABLE drops (
+    run_id          INTEGER NOT NULL,
+    sequence        INTEGER NOT NULL,
+    feed            INTEGER NOT NULL,
+    at_secs         REAL NOT NULL,
+    wall_secs       REAL NOT NULL,
+    kind            TEXT NOT NULL CHECK (kind IN ('oil', 'gas')),
+    rise_px_per_s   REAL NOT NULL,
+    rise_mm_per_s   REAL,
+    height_px       REAL NOT NULL,
+    diameter_mm     REAL,
+    confidence      REAL NOT NULL,
+    settled_at_secs REAL NOT NULL,
+    picture_png     BLOB,
+    PRIMARY KEY (run_id, sequence),
+    UNIQUE (run_id, feed, at_secs),
+    FOREIGN KEY (run_id, feed) REFERENCES feeds (run_id, feed) ON DELETE CASCADE
+) STRICT;
+
+CREATE TABLE readings (
+    run_id           INTEGER NOT NULL,
+    sequence         INTEGER NOT NULL,
+    feed             INTEGER NOT NULL,
+    at_secs          REAL NOT NULL,
+    wall_secs        REAL NOT NULL,
+    drops_per_minute REAL,
+    low_per_minute   REAL,
+    high_per_minute  REAL,
+    scatter          REAL,
+    drops            INTEGER,
+    state            TEXT NOT NULL,
+    doubts           TEXT NOT NULL,
+    PRIMARY KEY (run_id, sequence),
+    FOREIGN KEY (run_id, feed) REFERENCES feeds (run_id, feed) ON DELETE CASCADE
+) STRICT;
+
+CREATE TABLE alarms (
+    run_id    INTEGER NOT NULL REFERENCES runs (run_id) ON DELETE CASCADE,
+    sequence  INTEGER NOT NULL,
+    feed      INTEGER,
+    at_secs   REAL NOT NULL,
+    wall_secs REAL NOT NULL,
+    cause     TEXT NOT NULL,
+    state     TEXT NOT NULL,
+    PRIMARY KEY (run_id, sequence)
+) STRICT;
+
+CREATE TABLE marks (
+    run_id    INTEGER NOT NULL REFERENCES runs (run_id) ON DELETE CASCADE,
+    sequence  INTEGER NOT NULL,
+    feed      INTEGER,
+    at_secs   REAL NOT NULL,
+    wall_secs REAL NOT NULL,
+    words     TEXT NOT NULL,
+    PRIMARY KEY (run_id, sequence)
+) STRICT;
+
+CREATE TABLE blind (
+    run_id    INTEGER NOT NULL REFERENCES runs (run_id) ON DELETE CASCADE,
+    sequence  INTEGER NOT NULL,
+    feed      INTEGER,
+    from_secs REAL NOT NULL,
+    to_secs   REAL NOT NULL,
+    wall_secs REAL NOT NULL,
+    why       TEXT NOT NULL,
+    PRIMARY KEY (run_id, sequence)
+) STRICT;
+
+CREATE TABLE gaps (
+    run_id    INTEGER NOT NULL REFERENCES runs (run_id) ON DELETE CASCADE,
+    sequence  INTEGER NOT NULL,
+    from_secs REAL NOT NULL,
+    to_secs   REAL NOT NULL,
+    wall_secs REAL NOT NULL,
+    why       TEXT NOT NULL,
+    PRIMARY KEY (run_id, sequence)
+) STRICT;
+
+CREATE TABLE clocks (
+    run_id       INTEGER NOT NULL REFERENCES runs (run_id) ON DELETE CASCADE,
+    sequence     INTEGER NOT NULL,
+    at_secs      REAL NOT NULL,
+    wall_secs    REAL NOT NULL,
+    stepped_secs REAL NOT NULL,
+    PRIMARY KEY (run_id, sequence)
+) STRICT;
+
+CREATE TABLE calibrations (
+    run_id           INTEGER NOT NULL REFERENCES runs (run_id) ON DELETE CASCADE,
+    sequence         INTEGER NOT NULL,
+    at_secs          REAL NOT NULL,
+    wall_secs        REAL NOT NULL,
+    calibration_toml TEXT NOT NULL,
+    PRIMARY KEY (run_id, sequence)
+) STRICT;
+";
+
+/// The tables that hold a run's records, parents before children.
+pub const TABLES: &[&str] = &[
+    "runs",
+    "feeds",
+    "drops",
+    "readings",
+    "alarms",
+    "marks",
+    "blind",
+    "gaps",
+    "clocks",
+    "calibrations",
+];
+
+/// What a file says of itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// Nothing in it yet.
+    Empty,
+    /// A logbook of the version this program writes.
+    Current,
+    /// A logbook of an older version.
+    Older(i64),
+}
+
+/// Looks at an open file before anything is done to it.
+///
+/// # Errors
+/// [`LogbookError::Newer`] and [`LogbookError::NotALogbook`], or what the database says.
+pub fn kind(path: &Path, connection: &Connection) -> Result<Kind, LogbookError> {
+    let number = |pragma: &str| -> Result<i64, LogbookError> {
+        connection
+            .pragma_query_value(None, pragma, |row| row.get(0))
+            .map_err(|error| LogbookError::from_sqlite(path, error))
+    };
+    let application = number("application_id")?;
+    let version = number("user_version")?;
+    let tables: i64 = connection
+        .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
+        .map_err(|error| LogbookError::from_sqlite(path, error))?;
+    if application == 0 && version == 0 && tables == 0 {
+        return Ok(Kind::Empty);
+    }
+    if application != APPLICATION_ID || version < 1 {
+        return Err(LogbookError::NotALogbook {
+            path: path.to_path_buf(),
+        });
+    }
+    if version > VERSION {
+        return Err(LogbookError::Newer {
+            path: path.to_path_buf(),
+            version,
+            known: VERSION,
+        });
+    }
+    Ok(if version == VERSION {
+        Kind::Current
+    } else {
+        Kind::Older(version)
+    })
+}
+
+/// Brings a file to [`VERSION`]. A copy of an older logbook is kept beside it first.
+///
+/// # Errors
+/// As [`kind`], or what the database says; then the file is as it was.
+pub fn bring_up_to_date(path: &Path, connection: &mut Connection) -> Result<(), LogbookError> {
+    let told = |error| LogbookError::from_sqlite(path, error);
+    if kind(path, connection)? == Kind::Current {
+        return Ok(());
+    }
+    let transaction = connection
+        .transaction_with_behavior(TransactionBehavior::Immediate)
+        .map_err(told)?;
+    // Looked at again inside the transaction: another program may have been quicker.
+    let from = match kind(path, &transaction)? {
+        Kind::Current => return Ok(()),
+        Kind::Empty => 0,
+        Kind::Older(version) => version,
+    };
+    if from > 0 {
+        keep_copy(path, from)?;
+    }
+    let steps = MIGRATIONS
+        .iter()
+        .skip(usize::try_from(from).unwrap_or_default());
+    for step in steps {
+        transaction.execute_batch(step).map_err(told)?;
+    }
+    transaction
+        .pragma_update(None, "application_id", APPLICATION_ID)
+        .and_then(|()| transaction.pragma_update(None, "user_version", VERSION))
+        .and_then(|()| transaction.commit())
+        .map_err(told)
+}
+
+/// Where the copy of an older logbook is kept.
+#[must_use]
+pub fn copy_path(path: &Path, version: i64) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(format!(".version-{version}"));
+    PathBuf::from(name)
+}
+
+/// Copies an older logbook aside through a second connection, which sees the last commit.
+fn keep_copy(path: &Path, version: i64) -> Result<(), LogbookError> {
+    let copy = copy_path(path, version);
+    if copy.exists() {
+        return Ok(());
+    }
+    let told = |error| LogbookError::from_sqlite(path, error);
+    let reader = Connection::open(path).map_err(told)?;
+    let copy_name = copy.to_string_lossy();
+    reader
+        .execute("VACUUM INTO ?1", [copy_name.as_ref()])
+        .map_err(told)?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_tables_are_strict_and_their_references_hold() {
+        let mut connection = Connection::open_in_memory().unwrap();
+        bring_up_to_date(Path::new("x"), &mut connection).unwrap();
+        let mut names: Vec<String> = connection
+            .prepare("SELECT name FROM pragma_table_list WHERE strict = 1")
+            .unwrap()
+            .query_map([], |row| row.get(0))
+            .unwrap()
+            .map(Result::unwrap)
+            .collect();
+        names.sort();
+        let mut expected: Vec<&str> = TABLES.to_vec();
+        expected.sort_unstable();
+        assert_eq!(names, expected);
+        assert_eq!(kind(Path::new("x"), &connection).unwrap(), Kind::Current);
+    }
+}

@@ -1,0 +1,212 @@
+//! What keys, dialogs and the Set-up view ask for, done: views and dialogs opened, intents sent,
+//! errands given to the backend, and words said about it.
+
+use eframe::egui::{Context, Theme, ThemePreference, ViewportCommand};
+
+use crate::base::FeedNumber;
+use crate::run::{Intent, Notice};
+use crate::ui::app::{SAID_SECS, View, Window};
+use crate::ui::dialogs::{Asked, Dialog, FileErrand};
+use crate::ui::keys::Action;
+use crate::ui::words;
+
+impl Window {
+    pub(super) fn open_file(&mut self, ctx: &Context, what: FileErrand) {
+        self.open_dialog(
+            ctx,
+            Dialog::File {
+                what,
+                path: words::FIRST_PATH.to_owned(),
+                error: None,
+            },
+        );
+    }
+
+    pub(super) fn act(&mut self, ctx: &Context, action: Action) {
+        let wants_source = matches!(
+            action,
+            Action::Mark | Action::MarkOpened | Action::MarkClosed | Action::Run
+        );
+        if wants_source && !self.fresh.is_running() {
+            self.say(words::NOTHING_RUNS.to_owned());
+            return;
+        }
+        match action {
+            Action::Help => self.view = View::Help,
+            Action::Setup => {
+                self.view = View::Setup;
+                if self.chosen.is_some() {
+                    self.setup.choose(self.chosen);
+                }
+            }
+            Action::Far if self.view == View::Far => self.view = View::Watch,
+            Action::Far => self.view = View::Far,
+            Action::Source => {
+                self.backend.look_for_cameras();
+                self.open_dialog(
+                    ctx,
+                    Dialog::Source {
+                        path: String::new(),
+                        error: None,
+                    },
+                );
+            }
+            Action::FullScreen => {
+                let full = ctx.input(|input| input.viewport().fullscreen.unwrap_or(false));
+                ctx.send_viewport_cmd(ViewportCommand::Fullscreen(!full));
+            }
+            Action::Acknowledge => self.backend.send(Intent::AcknowledgeAll),
+            Action::Mark => {
+                let feed = self.chosen;
+                let words = String::new();
+                self.open_dialog(ctx, Dialog::Mark { words, feed });
+            }
+            Action::MarkOpened => self.quick_mark(words::valve_opened),
+            Action::MarkClosed => self.quick_mark(words::valve_closed),
+            Action::Run if self.fresh.snapshot().run.is_some() => {
+                self.open_dialog(ctx, Dialog::EndRun);
+            }
+            Action::Run => {
+                let title = String::new();
+                self.open_dialog(ctx, Dialog::StartRun { title });
+            }
+            Action::Sound => {
+                let now_on = self.sound.toggle();
+                let words = if now_on {
+                    words::SOUND_ON
+                } else {
+                    words::SOUND_OFF
+                };
+                self.say(words.to_owned());
+            }
+            Action::Look => {
+                let next = match ctx.theme() {
+                    Theme::Dark => ThemePreference::Light,
+                    Theme::Light => ThemePreference::Dark,
+                };
+                ctx.set_theme(next);
+            }
+            Action::Choose(feed) => self.choose(feed),
+            Action::Back if self.dialog.is_some() => self.dialog = None,
+            Action::Watch | Action::Back => self.view = View::Watch,
+            Action::Scroll(tenths) => self.scroll_tenths += tenths,
+            Action::Undo
+            | Action::Redo
+            | Action::Remove
+            | Action::Next
+            | Action::Previous
+            | Action::Nudge(..)
+            | Action::Turn(_) => self.setup.act(action),
+        }
+    }
+
+    pub(super) fn choose(&mut self, feed: Option<FeedNumber>) {
+        let there = |number: FeedNumber| {
+            self.fresh
+                .snapshot()
+                .feeds
+                .iter()
+                .any(|feed| feed.feed == number)
+        };
+        self.chosen = feed.filter(|number| there(*number));
+        if self.chosen.is_some() {
+            self.setup.choose(self.chosen);
+        }
+    }
+
+    pub(super) fn quick_mark(&mut self, words_of: fn(Option<FeedNumber>) -> String) {
+        let only = match self.fresh.snapshot().feeds.as_slice() {
+            [one] => Some(one.feed),
+            _ => None,
+        };
+        match self.chosen.or(only) {
+            Some(feed) => self.mark(Some(feed), words_of(Some(feed))),
+            None => self.say(words::CHOOSE_FEED_FIRST.to_owned()),
+        }
+    }
+
+    pub(super) fn mark(&mut self, feed: Option<FeedNumber>, words: String) {
+        self.say(words::mark_kept(&words));
+        self.backend.send(Intent::Mark { feed, words });
+    }
+
+    pub(super) fn say(&mut self, words: String) {
+        let notice = Notice {
+            is_error: false,
+            words,
+        };
+        self.said = Some((notice, self.fresh.clock_secs() + SAID_SECS));
+    }
+
+    pub(super) fn open_dialog(&mut self, ctx: &Context, dialog: Dialog) {
+        // The keyboard goes to the dialog, whatever had it.
+        ctx.memory_mut(|memory| {
+            if let Some(id) = memory.focused() {
+                memory.surrender_focus(id);
+            }
+        });
+        self.dialog = Some(dialog);
+    }
+
+    pub(super) fn do_asked(&mut self, ctx: &Context, asked: Asked) {
+        match asked {
+            Asked::Close => self.dialog = None,
+            Asked::LookForCameras => self.backend.look_for_cameras(),
+            Asked::Fault(words) => self.backend.send(Intent::Fault(words)),
+            Asked::Open(words) => match self.backend.open_source(&words) {
+                Ok(()) => {
+                    self.dialog = None;
+                    self.chosen = None;
+                    self.setup.forget();
+                    self.view = View::Watch;
+                }
+                Err(why) => self.fail(why),
+            },
+            Asked::Mark(feed, words) => {
+                self.dialog = None;
+                self.mark(feed, words);
+            }
+            Asked::StartRun(title) => {
+                self.dialog = None;
+                self.backend.send(Intent::StartRun { title });
+            }
+            Asked::EndRun => {
+                self.dialog = None;
+                self.backend.send(Intent::EndRun);
+            }
+            Asked::Save(path) => {
+                let Some(draft) = self.setup.draft() else {
+                    return;
+                };
+                match self.backend.save_calibration(&path, draft) {
+                    Ok(()) => {
+                        self.dialog = None;
+                        self.say(words::saved_to(&path));
+                    }
+                    Err(why) => self.fail(why),
+                }
+            }
+            Asked::Load(path) => match self.backend.load_calibration(&path) {
+                Ok(calibration) => {
+                    self.dialog = None;
+                    self.setup.load(calibration);
+                    self.say(words::loaded_from(&path));
+                }
+                Err(why) => self.fail(why),
+            },
+            Asked::CloseWindow => {
+                self.backend.send(Intent::EndRun);
+                self.may_close = true;
+                self.dialog = None;
+                ctx.send_viewport_cmd(ViewportCommand::Close);
+            }
+        }
+    }
+
+    /// Shows in the open dialog why it could not be done.
+    pub(super) fn fail(&mut self, why: String) {
+        if let Some(Dialog::Source { error, .. } | Dialog::File { error, .. }) = &mut self.dialog {
+            *error = Some(why);
+        }
+    }
+}

@@ -1,0 +1,419 @@
+//! The window's own state and its order of drawing: what is chosen, which view and dialog are
+//! open, what was just said. Each part is drawn by its own file; all errands go to the backend.
+
+mod errands;
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use eframe::egui::{CentralPanel, Context, Frame, Rect, Ui, UiBuilder, ViewportCommand};
+
+use crate::base::{Clock, FeedNumber};
+use crate::run::{FeedSnapshot, Intent, Notice};
+use crate::ui::backend::Backend;
+use crate::ui::bars::{self, AlarmAsk, BLINK_SECS, Blink, RowKey};
+use crate::ui::dialogs::{self, Dialog, FileErrand, Known};
+use crate::ui::feed_panel::{self, Told, told};
+use crate::ui::flash::Flashes;
+use crate::ui::fresh::Fresh;
+use crate::ui::keys::{self, Action, Listening};
+use crate::ui::paint::{Lit, Usable};
+use crate::ui::picture::{self, LEAST_BETWEEN_SECS, LivePicture};
+use crate::ui::setup::{Ask, Setup};
+use crate::ui::sound::SoundSwitch;
+use crate::ui::strips::{self, Strips};
+use crate::ui::theme::{self, Palette};
+use crate::ui::{help, layout, words};
+
+/// How long words said by the window itself stay, seconds.
+const SAID_SECS: f64 = 6.0;
+/// How often ages are told anew while nothing else changes, seconds.
+const TICK_SECS: f64 = 1.0;
+
+/// Longest time between down and up that is still a press, seconds.
+const LONGEST_PRESS_SECS: f64 = 10.0;
+
+/// The views.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum View {
+    /// Picture, strips, panels.
+    Watch,
+    /// Panels alone.
+    Far,
+    /// Outlines.
+    Setup,
+    /// The help page.
+    Help,
+}
+
+/// The whole window.
+pub struct Window {
+    backend: Box<dyn Backend>,
+    clock: Arc<dyn Clock>,
+    sound: Arc<SoundSwitch>,
+    fresh: Fresh,
+    flashes: Flashes,
+    live: LivePicture,
+    strips: Strips,
+    setup: Setup,
+    view: View,
+    dialog: Option<Dialog>,
+    chosen: Option<FeedNumber>,
+    said: Option<(Notice, f64)>,
+    may_close: bool,
+    /// An entry field had the keyboard at the end of the last picture: the Escape that leaves it
+    /// is not ours.
+    was_typing: bool,
+    scroll_tenths: i32,
+}
+
+impl Window {
+    /// A window on a backend. Puts the looks in force.
+    #[must_use]
+    pub fn new(
+        ctx: &Context,
+        backend: Box<dyn Backend>,
+        clock: Arc<dyn Clock>,
+        sound: Arc<SoundSwitch>,
+    ) -> Self {
+        theme::put_in_force(ctx);
+        // A slow press of a gloved finger is a press as well.
+        ctx.options_mut(|options| options.input_options.max_click_duration = LONGEST_PRESS_SECS);
+        Self {
+            backend,
+            clock,
+            sound,
+            fresh: Fresh::default(),
+            flashes: Flashes::default(),
+            live: LivePicture::default(),
+            strips: Strips::default(),
+            setup: Setup::default(),
+            view: View::Watch,
+            dialog: None,
+            chosen: None,
+            said: None,
+            may_close: false,
+            was_typing: false,
+            scroll_tenths: 0,
+        }
+    }
+
+    /// The view that is open.
+    #[must_use]
+    pub fn view(&self) -> View {
+        self.view
+    }
+
+    /// The chosen feed.
+    #[must_use]
+    pub fn chosen(&self) -> Option<FeedNumber> {
+        self.chosen
+    }
+
+    /// How many times the live picture's texture was set.
+    #[must_use]
+    pub fn picture_sets(&self) -> u64 {
+        self.live.sets()
+    }
+
+    /// The calibration being changed in the Set-up view.
+    #[must_use]
+    pub fn draft(&self) -> Option<&crate::glass::Calibration> {
+        self.setup.draft()
+    }
+
+    /// Draws everything and does what was asked.
+    pub fn show(&mut self, ui: &mut Ui) {
+        let ctx = ui.ctx().clone();
+        let palette = Palette::of(&ctx);
+        let now = self.clock.monotonic_secs();
+        self.fresh.take(self.backend.snapshot(), now);
+        let counts = self.fresh.snapshot().clone();
+        self.flashes
+            .take(now, counts.feeds.iter().map(|f| (f.feed, f.drops)));
+        self.setup.follow(&counts);
+        self.strips.keep_only(&counts.feeds);
+        self.mind_closing(&ctx);
+        for action in keys::pressed(&ctx, self.listening(ui)) {
+            self.act(&ctx, action);
+        }
+        CentralPanel::default()
+            .frame(Frame::new().fill(palette.room))
+            .show(ui, |ui| self.whole(ui, palette));
+        self.dialog(&ctx, palette);
+        if self.view != View::Setup
+            && let Some(settled) = self.setup.take_unsent()
+        {
+            self.backend.send(Intent::Calibrate(settled));
+        }
+        self.wake_later(&ctx, now);
+        self.was_typing = ctx.text_edit_focused();
+    }
+
+    fn whole(&mut self, ui: &mut Ui, palette: &Palette) {
+        let ctx = ui.ctx().clone();
+        let places = layout::window(ui.max_rect());
+        let clock = clock_words(self.clock.wall_secs());
+        bars::top(ui, places.top, &self.fresh, &clock, palette);
+        match self.view {
+            View::Watch => self.watch(ui, places.view, palette),
+            View::Far => self.far(ui, places.view, palette),
+            View::Setup => self.set_up(ui, places.view, palette),
+            View::Help => {
+                let tenths = std::mem::take(&mut self.scroll_tenths);
+                help::show(ui, places.view, tenths, palette);
+            }
+        }
+        let notice = self.notice();
+        let blink = if (self.fresh.clock_secs() / BLINK_SECS).rem_euclid(2.0) < 1.0 {
+            Blink::Bright
+        } else {
+            Blink::Dull
+        };
+        let ask = bars::alarms(
+            ui,
+            places.alarms,
+            &self.fresh,
+            notice.as_ref(),
+            blink,
+            palette,
+        );
+        match ask {
+            Some(AlarmAsk::All) => self.backend.send(Intent::AcknowledgeAll),
+            Some(AlarmAsk::One(feed, cause)) => {
+                self.backend.send(Intent::Acknowledge { feed, cause });
+            }
+            None => {}
+        }
+        for action in bars::keys(ui, places.keys, &self.row(palette), palette) {
+            self.act(&ctx, action);
+        }
+    }
+
+    fn row(&self, palette: &Palette) -> [RowKey; 9] {
+        let lit = |view| Lit::from(self.view == view);
+        let running = self.fresh.is_running();
+        let key = |action, words, lit| RowKey {
+            action,
+            words,
+            usable: match action {
+                Action::Mark | Action::Run => Usable::from(running),
+                _ => Usable::Yes,
+            },
+            lit,
+        };
+        let recording = self.fresh.snapshot().run.is_some();
+        let run_words = if recording {
+            words::END_RUN
+        } else {
+            words::START_RUN
+        };
+        let look_words = if *palette == theme::DARK {
+            words::TO_LIGHT
+        } else {
+            words::TO_DARK
+        };
+        [
+            key(Action::Watch, words::WATCH, lit(View::Watch)),
+            key(Action::Far, words::FAR, lit(View::Far)),
+            key(Action::Setup, words::SETUP, lit(View::Setup)),
+            key(Action::Source, words::SOURCE, Lit::No),
+            key(Action::Mark, words::MARK, Lit::No),
+            key(Action::Run, run_words, Lit::from(recording)),
+            key(Action::Sound, words::SOUND, Lit::from(self.sound.is_on())),
+            key(Action::Look, look_words, Lit::No),
+            key(Action::Help, words::HELP, lit(View::Help)),
+        ]
+    }
+
+    /// What all feeds may be told of now.
+    fn all_told(&self) -> Vec<(FeedSnapshot, Told)> {
+        let now = self.fresh.source_secs();
+        let alive = self.fresh.alive();
+        self.fresh
+            .snapshot()
+            .feeds
+            .iter()
+            .map(|feed| (feed.clone(), told(feed, now, alive)))
+            .collect()
+    }
+
+    fn watch(&mut self, ui: &mut Ui, rect: Rect, palette: &Palette) {
+        let feeds = self.all_told();
+        let places = layout::watch(rect, feeds.len());
+        let snapshot = self.fresh.snapshot().clone();
+        let placing = self.live.show(
+            ui,
+            places.picture,
+            snapshot.frame.as_ref(),
+            &self.fresh,
+            palette,
+        );
+        if let Some(placing) = placing {
+            picture::feeds_over(ui, &placing, &feeds, self.chosen, &self.flashes, palette);
+        }
+        for ((feed, _), place) in feeds.iter().zip(&places.strips) {
+            self.strips.show(ui, *place, feed, &self.fresh, palette);
+        }
+        for ((feed, _), place) in feeds.iter().zip(&places.histories) {
+            strips::history(ui, *place, feed, self.fresh.source_secs(), palette);
+        }
+        self.panels(ui, &places.panels, &feeds, palette);
+    }
+
+    fn far(&mut self, ui: &Ui, rect: Rect, palette: &Palette) {
+        let feeds = self.all_told();
+        self.panels(ui, &layout::far(rect, feeds.len()), &feeds, palette);
+    }
+
+    fn panels(
+        &mut self,
+        ui: &Ui,
+        places: &[Rect],
+        feeds: &[(FeedSnapshot, Told)],
+        palette: &Palette,
+    ) {
+        for ((feed, told), place) in feeds.iter().zip(places) {
+            let chosen = Lit::from(self.chosen == Some(feed.feed));
+            if feed_panel::show(ui, *place, feed, told, chosen, palette).clicked() {
+                self.choose(if chosen == Lit::Yes {
+                    None
+                } else {
+                    Some(feed.feed)
+                });
+            }
+        }
+    }
+
+    fn set_up(&mut self, ui: &mut Ui, rect: Rect, palette: &Palette) {
+        let mut inner = ui.new_child(UiBuilder::new().id_salt("set-up").max_rect(rect));
+        let asks = self
+            .setup
+            .show(&mut inner, rect, &self.fresh, &mut self.live, palette);
+        for ask in asks {
+            match ask {
+                Ask::Calibrate(calibration) => self.backend.send(Intent::Calibrate(calibration)),
+                Ask::Find => self.backend.send(Intent::FindGlasses),
+                Ask::Save => self.open_file(ui.ctx(), FileErrand::Save),
+                Ask::Load => self.open_file(ui.ctx(), FileErrand::Load),
+            }
+        }
+    }
+
+    /// Which keys may act now.
+    fn listening(&self, ui: &Ui) -> Listening {
+        if self.dialog.is_some() {
+            Listening::OnlyBack
+        } else if self.was_typing || ui.ctx().text_edit_focused() {
+            Listening::Nothing
+        } else if self.view == View::Help {
+            Listening::InHelp
+        } else if self.view != View::Setup {
+            Listening::Everywhere
+        } else if self.setup.picture_has_focus(ui) {
+            Listening::OnPicture
+        } else {
+            Listening::InSetup
+        }
+    }
+
+    /// The words to show now: the window's own first, then the instrument's, then of a part that
+    /// gives no sign of life, then the sound's.
+    fn notice(&mut self) -> Option<Notice> {
+        if let Some((notice, until)) = &self.said {
+            if self.fresh.clock_secs() < *until {
+                return Some(notice.clone());
+            }
+            self.said = None;
+        }
+        let wrong = |words| Notice {
+            is_error: true,
+            words,
+        };
+        let silent = self
+            .fresh
+            .silent_part()
+            .map(|(part, secs)| wrong(words::silent_part(part, secs)));
+        self.fresh
+            .snapshot()
+            .notice
+            .clone()
+            .or(silent)
+            .or_else(|| self.sound.trouble().map(wrong))
+    }
+
+    fn dialog(&mut self, ctx: &Context, palette: &Palette) {
+        let Some(mut dialog) = self.dialog.take() else {
+            return;
+        };
+        let feeds: Vec<(FeedNumber, String)> = self
+            .fresh
+            .snapshot()
+            .feeds
+            .iter()
+            .map(|feed| (feed.feed, feed.calibration.name.clone()))
+            .collect();
+        let known = Known {
+            cameras: self.backend.cameras(),
+            faults: self.backend.faults(),
+            feeds: &feeds,
+        };
+        let asked = dialogs::show(ctx, &mut dialog, &known, palette);
+        self.dialog = Some(dialog);
+        if let Some(asked) = asked {
+            self.do_asked(ctx, asked);
+        }
+    }
+
+    /// Asks once before closing while a run is recorded.
+    fn mind_closing(&mut self, ctx: &Context) {
+        let wants_close = ctx.input(|input| input.viewport().close_requested());
+        if wants_close && !self.may_close && self.fresh.snapshot().run.is_some() {
+            ctx.send_viewport_cmd(ViewportCommand::CancelClose);
+            self.open_dialog(ctx, Dialog::Closing);
+        }
+    }
+
+    /// Asks to be drawn again only when something here will change by itself.
+    fn wake_later(&self, ctx: &Context, now_secs: f64) {
+        let mut wake_secs: Option<f64> = None;
+        let mut sooner = |secs: f64| {
+            wake_secs = Some(wake_secs.map_or(secs, |already: f64| already.min(secs)));
+        };
+        if self.fresh.is_running() {
+            sooner(TICK_SECS);
+        }
+        if let Some(secs) = self.flashes.next_change_secs() {
+            sooner(secs.max(LEAST_BETWEEN_SECS));
+        }
+        let blinks = self
+            .fresh
+            .snapshot()
+            .alarms
+            .iter()
+            .any(|alarm| alarm.state == crate::judge::AlarmState::Unacknowledged);
+        if blinks {
+            sooner(BLINK_SECS - now_secs.rem_euclid(BLINK_SECS) + 0.01);
+        }
+        if let Some((_, until)) = &self.said {
+            sooner((until - now_secs).max(0.1));
+        }
+        if matches!(self.dialog, Some(Dialog::Source { .. })) {
+            // The list of cameras comes from elsewhere.
+            sooner(0.5);
+        }
+        // The clock shows minutes.
+        sooner(60.0 - self.clock.wall_secs().rem_euclid(60.0));
+        if let Some(secs) = wake_secs {
+            ctx.request_repaint_after(Duration::from_secs_f64(secs.max(0.05)));
+        }
+    }
+}
+
+/// The clock on the wall, hours and minutes, in the time zone of this computer.
+fn clock_words(wall_secs: f64) -> String {
+    jiff::Timestamp::from_second(wall_secs.floor() as i64)
+        .map(|at| at.to_zoned_datetime(jiff::tz::TimeZone::system()))
+        .map(|zoned| zoned.strftime("%H:%M").to_string())
+        .unwrap_or_default()
+}

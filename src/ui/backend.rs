@@ -1,0 +1,70 @@
+//! What the window needs of whatever runs behind it: the newest snapshot, a way to send intents,
+//! and a few errands (sources, cameras, calibration files). The window knows nothing else, so that
+//! a running instrument and a scripted one look the same to it.
+
+use std::sync::Arc;
+
+use crate::glass::Calibration;
+use crate::run::{Intent, Snapshot};
+
+/// Gives the newest snapshot from any thread (the alarm's sound must not depend on the window).
+pub type Look = Arc<dyn Fn() -> Arc<Snapshot> + Send + Sync>;
+
+/// A camera that could be watched.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CameraChoice {
+    /// Its name, for people.
+    pub name: String,
+    /// Its stable identity.
+    pub identity: String,
+}
+
+/// How far the search for cameras has come.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Cameras {
+    /// Still looking.
+    Looking,
+    /// These were found (perhaps none).
+    Found(Vec<CameraChoice>),
+    /// It failed; a sentence.
+    Failed(String),
+}
+
+/// The instrument as the window sees it. No call may block for longer than a few milliseconds.
+pub trait Backend {
+    /// The newest state.
+    fn snapshot(&self) -> Arc<Snapshot>;
+
+    /// The same, for another thread.
+    fn look(&self) -> Look;
+
+    /// Asks for something.
+    fn send(&self, intent: Intent);
+
+    /// Watches another source: `demo`, `camera`, `camera:NAME` or a path.
+    ///
+    /// # Errors
+    /// A sentence for people: what, why, and what to do.
+    fn open_source(&mut self, words: &str) -> Result<(), String>;
+
+    /// Starts looking for cameras again.
+    fn look_for_cameras(&mut self);
+
+    /// The cameras found so far.
+    fn cameras(&self) -> Cameras;
+
+    /// The faults that can be asked of the demo, in its own words; empty when no demo is watched.
+    fn faults(&self) -> Vec<String>;
+
+    /// Reads a calibration file.
+    ///
+    /// # Errors
+    /// A sentence that names the file, the line and the cure.
+    fn load_calibration(&self, path: &str) -> Result<Calibration, String>;
+
+    /// Writes a calibration file.
+    ///
+    /// # Errors
+    /// A sentence that names the file and the cure.
+    fn save_calibration(&self, path: &str, calibration: &Calibration) -> Result<(), String>;
+}

@@ -1,0 +1,214 @@
+//! Where everything stands, from the size of the window and the number of feeds alone: nothing
+//! moves because a figure changed. Pure arithmetic.
+
+use eframe::egui::{Rect, pos2, vec2};
+
+/// Distance between plates, points.
+const GAP: f32 = 8.0;
+/// Most feeds in one column of panels.
+const COLUMN: usize = 4;
+
+/// The places of the whole window.
+#[derive(Clone, Debug)]
+pub struct Places {
+    /// The bar at the top: source, run, clock, age of the picture.
+    pub top: Rect,
+    /// What the chosen view has for itself.
+    pub view: Rect,
+    /// Alarms, or when there are none, words from the instrument.
+    pub alarms: Rect,
+    /// The row of keys.
+    pub keys: Rect,
+}
+
+/// Divides the window.
+#[must_use]
+pub fn window(whole: Rect) -> Places {
+    let low = whole.height() < 520.0;
+    let (gap, top_height, bar) = if low {
+        (4.0, 30.0, 34.0)
+    } else {
+        (GAP, 38.0, 46.0)
+    };
+    let inner = whole.shrink(gap);
+    let top = Rect::from_min_size(inner.min, vec2(inner.width(), top_height));
+    let keys = Rect::from_min_max(pos2(inner.left(), inner.bottom() - bar), inner.max);
+    let alarms = keys.translate(vec2(0.0, -(bar + gap)));
+    let view = Rect::from_min_max(
+        pos2(inner.left(), top.bottom() + gap),
+        pos2(inner.right(), alarms.top() - gap),
+    );
+    Places {
+        top,
+        view,
+        alarms,
+        keys,
+    }
+}
+
+/// The places of the Watch view.
+#[derive(Clone, Debug)]
+pub struct WatchPlaces {
+    /// The live picture.
+    pub picture: Rect,
+    /// The strip of each glass, from the left; empty when there is no room.
+    pub strips: Vec<Rect>,
+    /// The rate of each feed over time, under its strip; empty when there is no room.
+    pub histories: Vec<Rect>,
+    /// A panel for each feed.
+    pub panels: Vec<Rect>,
+}
+
+/// Divides the Watch view among `feeds` feeds.
+#[must_use]
+pub fn watch(view: Rect, feeds: usize) -> WatchPlaces {
+    let gap = if view.height() < 420.0 { 4.0 } else { GAP };
+    if feeds == 0 {
+        return WatchPlaces {
+            picture: view,
+            strips: Vec::new(),
+            histories: Vec::new(),
+            panels: Vec::new(),
+        };
+    }
+    let share = if feeds > COLUMN { 0.52 } else { 0.45 };
+    let right_width = view.width() * share;
+    let left = view.with_max_x(view.right() - right_width - gap);
+    let right = view.with_min_x(view.right() - right_width);
+    let columns = if feeds > COLUMN { 2 } else { 1 };
+    let panels = grid(right, feeds, columns, gap);
+    let mut picture = left;
+    let (mut strips, mut histories) = (Vec::new(), Vec::new());
+    if left.height() >= 300.0 {
+        let history_height = (left.height() * 0.2).clamp(84.0, 220.0);
+        let strip_height = (left.height() * 0.2).clamp(84.0, 220.0);
+        let history = left.with_min_y(left.bottom() - history_height);
+        let strip = Rect::from_min_max(
+            pos2(left.left(), history.top() - gap - strip_height),
+            pos2(left.right(), history.top() - gap),
+        );
+        histories = grid(history, feeds, feeds, gap.min(6.0));
+        strips = grid(strip, feeds, feeds, gap.min(6.0));
+        picture = left.with_max_y(strip.top() - gap);
+    }
+    WatchPlaces {
+        picture,
+        strips,
+        histories,
+        panels,
+    }
+}
+
+/// Divides the far view: panels alone, as large as they go.
+#[must_use]
+pub fn far(view: Rect, feeds: usize) -> Vec<Rect> {
+    let columns = (1..=feeds.max(1))
+        .max_by(|a, b| panel_worth(view, feeds, *a).total_cmp(&panel_worth(view, feeds, *b)))
+        .unwrap_or(1);
+    grid(view, feeds, columns, GAP)
+}
+
+/// How large the figures get with so many columns: a panel is good at about 2 : 1.
+fn panel_worth(view: Rect, feeds: usize, columns: usize) -> f32 {
+    let rows = feeds.div_ceil(columns).max(1);
+    (view.width() / columns as f32 / 2.0).min(view.height() / rows as f32)
+}
+
+/// Divides the Set-up view: the picture, and what is set beside it.
+#[must_use]
+pub fn setup(view: Rect) -> (Rect, Rect) {
+    let right = (view.width() * 0.36)
+        .clamp(280.0, 460.0)
+        .min(view.width() * 0.6);
+    (
+        view.with_max_x(view.right() - right - GAP),
+        view.with_min_x(view.right() - right),
+    )
+}
+
+fn grid(area: Rect, cells: usize, columns: usize, gap: f32) -> Vec<Rect> {
+    if cells == 0 {
+        return Vec::new();
+    }
+    let columns = columns.max(1);
+    let rows = cells.div_ceil(columns);
+    let width = (area.width() - gap * (columns - 1) as f32) / columns as f32;
+    let height = (area.height() - gap * (rows - 1) as f32) / rows as f32;
+    // Along the rows first: feeds read from the left, as their glasses stand.
+    (0..cells)
+        .map(|i| {
+            let (column, row) = (i % columns, i / columns);
+            Rect::from_min_size(
+                pos2(
+                    area.left() + column as f32 * (width + gap),
+                    area.top() + row as f32 * (height + gap),
+                ),
+                vec2(width, height),
+            )
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use eframe::egui::Pos2;
+
+    fn all_of(size: (f32, f32), feeds: usize) -> (Rect, Vec<Rect>) {
+        let whole = Rect::from_min_size(Pos2::ZERO, vec2(size.0, size.1));
+        let places = window(whole);
+        let watch = watch(places.view, feeds);
+        let mut all = vec![places.top, places.alarms, places.keys, watch.picture];
+        all.extend(watch.strips);
+        all.extend(watch.histories);
+        all.extend(watch.panels);
+        (whole, all)
+    }
+
+    #[test]
+    fn nothing_overlaps_and_nothing_leaves_the_window() {
+        for size in [
+            (512.0, 300.0),
+            (640.0, 400.0),
+            (960.0, 540.0),
+            (1024.0, 600.0),
+            (1280.0, 800.0),
+            (1920.0, 1080.0),
+        ] {
+            for feeds in 0..=8 {
+                let (whole, all) = all_of(size, feeds);
+                for (i, a) in all.iter().enumerate() {
+                    assert!(
+                        whole.expand(0.01).contains_rect(*a) && a.is_positive(),
+                        "{size:?}, {feeds} feeds: {a:?}"
+                    );
+                    for b in &all[i + 1..] {
+                        let both = a.shrink(0.01).intersect(*b);
+                        assert!(!both.is_positive(), "{size:?}, {feeds}: {a:?} on {b:?}");
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn strips_stand_above_their_histories() {
+        let view = Rect::from_min_size(Pos2::ZERO, vec2(1264.0, 640.0));
+        let places = watch(view, 3);
+        assert_eq!(places.strips.len(), 3);
+        for (strip, history) in places.strips.iter().zip(&places.histories) {
+            assert_eq!(strip.x_range(), history.x_range());
+            assert!(strip.bottom() < history.top());
+        }
+    }
+
+    #[test]
+    fn the_far_view_gives_each_feed_more_room_than_the_watch_view() {
+        for feeds in 1..=8 {
+            let view = Rect::from_min_size(Pos2::ZERO, vec2(1264.0, 640.0));
+            let (far, watch) = (far(view, feeds), watch(view, feeds).panels);
+            assert_eq!(far.len(), feeds);
+            assert!(far[0].area() > watch[0].area());
+        }
+    }
+}

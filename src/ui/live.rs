@@ -1,0 +1,226 @@
+//! The window's real backend: one running instrument at a time, and the errands that take long
+//! (opening a source, listing cameras) each in a thread of its own, so that the window never waits.
+
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use crate::base::Clock;
+use crate::capture::{self, Paced, SourceSpec};
+use crate::glass::Calibration;
+use crate::run::{Intent, Notice, Recording, Runner, RunnerSettings, Snapshot};
+use crate::ui::backend::{Backend, CameraChoice, Cameras, Look};
+use crate::ui::words;
+
+/// Called when there is something new to draw; it must return at once.
+pub type Wake = Arc<dyn Fn() + Send + Sync>;
+
+/// What stands behind the window now.
+enum Stage {
+    /// Nothing is watched; the snapshot says why.
+    Idle(Arc<Snapshot>),
+    /// An instrument runs.
+    Running(Arc<Runner>),
+}
+
+/// What the window and the errands share.
+struct Shared {
+    clock: Arc<dyn Clock>,
+    wake: Wake,
+    logbook: Option<PathBuf>,
+    stage: Mutex<Stage>,
+    /// Counts sources asked for: an errand that comes too late is not put up.
+    asked: Mutex<u64>,
+    /// Held while a source is opened, so that the old one is let go before.
+    opening: Mutex<()>,
+    cameras: Mutex<Cameras>,
+}
+
+/// The running instrument behind the window.
+pub struct Live {
+    shared: Arc<Shared>,
+}
+
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// A snapshot of nothing, with words for people.
+fn nothing(notice: Notice) -> Arc<Snapshot> {
+    Arc::new(Snapshot {
+        notice: Some(notice),
+        ..Snapshot::default()
+    })
+}
+
+impl Live {
+    /// Nothing is watched yet. Runs go to the logbook at this path, if there is one.
+    #[must_use]
+    pub fn new(clock: Arc<dyn Clock>, wake: Wake, logbook: Option<PathBuf>) -> Self {
+        let notice = Notice {
+            is_error: false,
+            words: words::NO_PICTURE.to_owned(),
+        };
+        Self {
+            shared: Arc::new(Shared {
+                clock,
+                wake,
+                logbook,
+                stage: Mutex::new(Stage::Idle(nothing(notice))),
+                asked: Mutex::new(0),
+                opening: Mutex::new(()),
+                cameras: Mutex::new(Cameras::Found(Vec::new())),
+            }),
+        }
+    }
+
+    /// Watches a source, with a calibration if there is one.
+    ///
+    /// # Errors
+    /// A sentence when the words name nothing, or no thread can be started. What goes wrong later
+    /// is told by the snapshot's notice.
+    pub fn watch(&self, source: &str, calibration: Option<Calibration>) -> Result<(), String> {
+        let spec: SourceSpec = source.parse().map_err(|error| format!("{error}"))?;
+        let number = {
+            let mut asked = lock(&self.shared.asked);
+            *asked += 1;
+            *asked
+        };
+        let shared = self.shared.clone();
+        std::thread::Builder::new()
+            .name("open".to_owned())
+            .spawn(move || shared.open(&spec, calibration, number))
+            .map(drop)
+            .map_err(|error| error.to_string())
+    }
+}
+
+impl Shared {
+    /// Lets the old source go, opens the new one and starts an instrument on it.
+    fn open(self: &Arc<Self>, spec: &SourceSpec, calibration: Option<Calibration>, number: u64) {
+        let _alone = lock(&self.opening);
+        if *lock(&self.asked) != number {
+            return;
+        }
+        let name = spec.to_string();
+        self.put(Stage::Idle(nothing(Notice {
+            is_error: false,
+            words: words::opening(&name),
+        })));
+        let stage = match self.start(spec, calibration) {
+            Ok(runner) => Stage::Running(Arc::new(runner)),
+            Err(why) => Stage::Idle(nothing(Notice {
+                is_error: true,
+                words: words::not_opened(&name, &why),
+            })),
+        };
+        self.put(stage);
+    }
+
+    fn start(
+        self: &Arc<Self>,
+        spec: &SourceSpec,
+        calibration: Option<Calibration>,
+    ) -> Result<Runner, String> {
+        let source = capture::open(spec, self.clock.clone()).map_err(|error| error.to_string())?;
+        let paced = Paced::new(source, self.clock.clone());
+        let mut settings = RunnerSettings::new(Box::new(paced));
+        settings.calibration = calibration;
+        settings.logbook.clone_from(&self.logbook);
+        settings.recording = Recording::WhenAsked;
+        let wake = self.wake.clone();
+        settings.on_change = Some(Box::new(move || wake()));
+        Runner::start(settings, self.clock.clone()).map_err(|error| error.to_string())
+    }
+
+    /// Puts another stage up; the old instrument ends here, outside the lock.
+    fn put(&self, stage: Stage) {
+        let old = std::mem::replace(&mut *lock(&self.stage), stage);
+        (self.wake)();
+        drop(old);
+    }
+
+    fn snapshot(&self) -> Arc<Snapshot> {
+        match &*lock(&self.stage) {
+            Stage::Idle(snapshot) => snapshot.clone(),
+            Stage::Running(runner) => runner.snapshot(),
+        }
+    }
+
+    fn list_cameras(&self) {
+        let found = match capture::list() {
+            Ok(list) => Cameras::Found(
+                list.into_iter()
+                    .filter(|camera| camera.usable)
+                    .map(|camera| CameraChoice {
+                        name: camera.name,
+                        identity: camera.identity,
+                    })
+                    .collect(),
+            ),
+            Err(error) => Cameras::Failed(error.to_string()),
+        };
+        *lock(&self.cameras) = found;
+        (self.wake)();
+    }
+}
+
+impl Backend for Live {
+    fn snapshot(&self) -> Arc<Snapshot> {
+        self.shared.snapshot()
+    }
+
+    fn look(&self) -> Look {
+        let shared = self.shared.clone();
+        Arc::new(move || shared.snapshot())
+    }
+
+    fn send(&self, intent: Intent) {
+        let runner = match &*lock(&self.shared.stage) {
+            Stage::Idle(_) => return,
+            Stage::Running(runner) => runner.clone(),
+        };
+        runner.send(intent);
+    }
+
+    fn open_source(&mut self, words: &str) -> Result<(), String> {
+        self.watch(words, None)
+    }
+
+    fn look_for_cameras(&mut self) {
+        *lock(&self.shared.cameras) = Cameras::Looking;
+        let shared = self.shared.clone();
+        let started = std::thread::Builder::new()
+            .name("cameras".to_owned())
+            .spawn(move || shared.list_cameras());
+        if let Err(error) = started {
+            *lock(&self.shared.cameras) = Cameras::Failed(error.to_string());
+        }
+    }
+
+    fn cameras(&self) -> Cameras {
+        lock(&self.shared.cameras).clone()
+    }
+
+    fn faults(&self) -> Vec<String> {
+        let snapshot = self.shared.snapshot();
+        let is_demo = snapshot
+            .about
+            .as_ref()
+            .is_some_and(|about| about.name.starts_with(words::DEMO_SOURCE));
+        if is_demo {
+            words::demo_faults(snapshot.feeds.len())
+        } else {
+            Vec::new()
+        }
+    }
+
+    fn load_calibration(&self, path: &str) -> Result<Calibration, String> {
+        Calibration::read(Path::new(path)).map_err(|error| error.to_string())
+    }
+
+    fn save_calibration(&self, path: &str, calibration: &Calibration) -> Result<(), String> {
+        calibration
+            .write(Path::new(path))
+            .map_err(|error| error.to_string())
+    }
+}

@@ -1,0 +1,158 @@
+//! Opening the real window: eframe's own options, the real backend, the sound. All that can be
+//! tested without a screen stands elsewhere.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+use eframe::egui::{self, IconData, ViewportBuilder, vec2};
+
+use crate::base::{Clock, SystemClock};
+use crate::glass::Calibration;
+use crate::ui::app::Window;
+use crate::ui::backend::Backend;
+use crate::ui::live::Live;
+use crate::ui::picture::LEAST_BETWEEN_SECS;
+use crate::ui::sound::{Sound, SoundSwitch};
+use crate::ui::theme;
+use crate::ui::words;
+
+/// Size of the window at its first start, points.
+const FIRST_SIZE: [f32; 2] = [1280.0, 800.0];
+/// Smallest size of the window, points: everything still has its place.
+const LEAST_SIZE: [f32; 2] = [512.0, 300.0];
+
+/// What the window starts with.
+#[derive(Clone, Debug, Default)]
+pub struct UiSettings {
+    /// What to watch first, in the words of the commands; the demo when nothing is said.
+    pub source: Option<String>,
+    /// The calibration file to start with.
+    pub calibration: Option<PathBuf>,
+    /// Where the logbook is; none to keep none.
+    pub logbook: Option<PathBuf>,
+}
+
+/// Opens the window and stays until it is closed.
+///
+/// # Errors
+/// A sentence: the calibration cannot be read, the words name no source, or no window can be
+/// opened (no display, no graphics).
+pub fn open(settings: UiSettings) -> anyhow::Result<()> {
+    if !has_display() {
+        anyhow::bail!(words::NO_DISPLAY);
+    }
+    let calibration = settings
+        .calibration
+        .as_deref()
+        .map(Calibration::read)
+        .transpose()?;
+    let source = settings
+        .source
+        .unwrap_or_else(|| words::DEMO_SOURCE.to_owned());
+    let options = eframe::NativeOptions {
+        viewport: ViewportBuilder::default()
+            .with_title(words::TITLE)
+            .with_app_id(words::PROGRAM)
+            .with_inner_size(FIRST_SIZE)
+            .with_min_inner_size(LEAST_SIZE)
+            .with_icon(icon()),
+        ..eframe::NativeOptions::default()
+    };
+    let logbook = settings.logbook;
+    eframe::run_native(
+        words::PROGRAM,
+        options,
+        Box::new(move |creation| {
+            let ctx = creation.egui_ctx.clone();
+            let wake = Arc::new(move || {
+                ctx.request_repaint_after(Duration::from_secs_f64(LEAST_BETWEEN_SECS));
+            });
+            let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
+            let live = Live::new(clock.clone(), wake, logbook);
+            live.watch(&source, calibration)?;
+            Ok(Box::new(App::new(&creation.egui_ctx, live, clock)))
+        }),
+    )
+    .map_err(|error| anyhow::anyhow!(words::no_window(&error.to_string())))
+}
+
+/// Whether there can be a screen to draw on.
+#[cfg(target_os = "linux")]
+fn has_display() -> bool {
+    ["DISPLAY", "WAYLAND_DISPLAY", "WAYLAND_SOCKET"]
+        .iter()
+        .any(|name| std::env::var_os(name).is_some_and(|value| !value.is_empty()))
+}
+
+#[cfg(not(target_os = "linux"))]
+fn has_display() -> bool {
+    true
+}
+
+/// The window as eframe wants it.
+struct App {
+    window: Window,
+    /// Ends its thread when the window closes.
+    _sound: Option<Sound>,
+}
+
+impl App {
+    fn new(ctx: &egui::Context, live: Live, clock: Arc<dyn Clock>) -> Self {
+        let (sound, switch) = match Sound::start(live.look(), clock.clone()) {
+            Ok(sound) => {
+                let switch = sound.switch();
+                (Some(sound), switch)
+            }
+            Err(error) => {
+                tracing::warn!(%error, "no thread for the alarm's sound");
+                (None, Arc::new(SoundSwitch::default()))
+            }
+        };
+        Self {
+            window: Window::new(ctx, Box::new(live), clock, switch),
+            _sound: sound,
+        }
+    }
+}
+
+impl eframe::App for App {
+    fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
+        self.window.show(ui);
+    }
+
+    fn clear_color(&self, visuals: &egui::Visuals) -> [f32; 4] {
+        visuals.panel_fill.to_normalized_gamma_f32()
+    }
+}
+
+/// Side of the icon, pixels.
+const ICON_PX: usize = 64;
+
+/// The window's icon, drawn here: a drop above a nozzle.
+fn icon() -> IconData {
+    let [r, g, b, _] = theme::DARK.brass.to_array();
+    let [dark_r, dark_g, dark_b, _] = theme::DARK.plate.to_array();
+    let mut rgba = Vec::with_capacity(ICON_PX * ICON_PX * 4);
+    for y in 0..ICON_PX {
+        for x in 0..ICON_PX {
+            let at = vec2(x as f32 + 0.5, y as f32 + 0.5) - vec2(32.0, 32.0);
+            let on_plate = at.x.abs().max(at.y.abs()) < 31.0;
+            let in_drop = (at - vec2(0.0, -10.0)).length() < 13.0;
+            let in_nozzle = (8.0..27.0).contains(&at.y) && at.x.abs() < 6.0 + (at.y - 8.0) * 0.6;
+            let pixel = if in_drop || in_nozzle {
+                [r, g, b, 255]
+            } else if on_plate {
+                [dark_r, dark_g, dark_b, 255]
+            } else {
+                [0; 4]
+            };
+            rgba.extend(pixel);
+        }
+    }
+    IconData {
+        rgba,
+        width: ICON_PX as u32,
+        height: ICON_PX as u32,
+    }
+}
