@@ -20,6 +20,8 @@ pub(super) struct Guess {
     /// How surely a bead was seen to rise in it, 0 to 1.
     pub rose: f32,
     /// How much it looks like a glass by itself, 0 to 1.
+    pub looks: f32,
+    /// The same, and what was seen to rise in it.
     pub score: f32,
 }
 
@@ -80,7 +82,7 @@ pub(super) fn alike(guesses: &[Guess]) -> Set {
     else {
         return Set::default();
     };
-    let bar = NEARLY * best.total;
+    let bar = NEARLY * looks(&best);
     let settle = |mut set: Set| {
         for _ in 0..2 {
             agree(&mut set, &order);
@@ -91,13 +93,19 @@ pub(super) fn alike(guesses: &[Guess]) -> Set {
     loop {
         let wider = sets
             .iter()
-            .filter(|set| set.total >= bar && encloses(set, &best))
+            .filter(|set| looks(set) >= bar && encloses(set, &best))
             .min_by(|a, b| mean_width(a).total_cmp(&mean_width(b)));
         match wider {
             Some(set) => best = set.clone(),
             None => return settle(best),
         }
     }
+}
+
+/// How good the glasses of a set look, motion aside: motion says where beads rise, not how wide
+/// their glass is.
+fn looks(set: &Set) -> f32 {
+    set.glasses.iter().map(|g| g.looks).sum::<f32>()
 }
 
 fn mean_width(set: &Set) -> f32 {

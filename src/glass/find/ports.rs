@@ -429,6 +429,7 @@ fn with_nozzle(slopes: &Slopes, ring: &Ring, threshold: f32) -> Option<Guess> {
     let (sin, cos) = turn.sin_cos();
     let down = turn + std::f32::consts::FRAC_PI_2;
     best /= 1.0 + (marked_rim(slopes, ring, down, threshold) / MARKED).powi(4);
+    let score = sound * (0.2 + 0.8 * best);
     Some(Guess {
         kind: GlassKind::Port,
         pose: Pose {
@@ -441,7 +442,8 @@ fn with_nozzle(slopes: &Slopes, ring: &Ring, threshold: f32) -> Option<Guess> {
         height: ring.radius(down) + ring.radius(down + std::f32::consts::PI),
         nozzle: best,
         rose: 0.0,
-        score: sound * (0.2 + 0.8 * best),
+        looks: score,
+        score,
     })
 }
 

@@ -22,6 +22,8 @@ const MOST_WIDTHS: usize = 7;
 const MOST_ENDS: usize = 4;
 /// Ends below this score are no fittings.
 const FIRM: f32 = 0.12;
+/// A guess this good on an axis needs no guess without sides beside it.
+const WELL_SEEN: f32 = 0.3;
 /// What a glass is worth whose sides do not show.
 const UNSEEN: f32 = 0.62;
 /// What a post loses when another as good stands beside it.
@@ -79,6 +81,7 @@ fn on_axis(slopes: &Slopes, axis: &Axis, threshold: f32, guesses: &mut Vec<Guess
     let sides = Sides::measure(&patch, &ends, axis.lean_doubt, threshold);
     let pairs = sides.pairs(&patch, &ends);
     let height = ends.lower.along - ends.upper.along;
+    let before = guesses.len();
     let faint = FAINT_SIDE * threshold;
     let widest = pairs
         .iter()
@@ -129,7 +132,9 @@ fn on_axis(slopes: &Slopes, axis: &Axis, threshold: f32, guesses: &mut Vec<Guess
         }
     }
     // Sides that do not show at all: glass before a dark ground. Its fittings tell its width.
-    if let Some(half) = fitting_half_width(&patch, &ends, threshold) {
+    let best = guesses[before..].iter().map(|g| g.looks).fold(0.0, f32::max);
+    if best < WELL_SEEN
+        && let Some(half) = fitting_half_width(&patch, &ends, threshold) {
         let half = HELD * half;
         let collar = collars(&patch, &ends, 0.0, 2.0 * half, sides.lean, threshold);
         if (SQUATTEST..=SLIMMEST).contains(&(height / (2.0 * half)))
@@ -209,6 +214,7 @@ fn judge(
         height: foot - head,
         nozzle: placed,
         rose: 0.0,
+        looks: score,
         score,
     });
 }
