@@ -52,6 +52,8 @@ const APART: f32 = 1.12;
 /// wider: the silhouette of a tube encloses the edge of its bore and looks no better than it.
 const NEARLY: f32 = 0.8;
 
+/// A row that climbs within this of the nozzles' lean tells the lean, too: 10°.
+const ROW_AGREES: f32 = 0.175;
 /// Weight, in squared glass widths, that keeps sizes level along the row.
 const LEVEL: f32 = 2.0;
 
@@ -267,19 +269,31 @@ fn agree(set: &mut Set, order: &[&Guess]) {
     }
 }
 
-/// Gives all ports the lean that their nozzles show together: one short nozzle shows it badly.
+/// Gives all ports the lean that their nozzles and their row show together: one short nozzle shows
+/// it badly, and a row climbs a little when the camera looks from one side.
 fn lean_alike(set: &mut Set) {
+    let ports = set.glasses.iter().filter(|g| g.kind == GlassKind::Port);
     let (mut cos, mut sin) = (0.0, 0.0);
-    for glass in set.glasses.iter().filter(|g| g.kind == GlassKind::Port) {
-        cos += glass.nozzle * glass.pose.cos;
-        sin += glass.nozzle * glass.pose.sin;
+    for port in ports {
+        cos += port.nozzle * port.pose.cos;
+        sin += port.nozzle * port.pose.sin;
     }
-    let length = cos.hypot(sin);
-    if length > 0.0 {
-        for glass in set.glasses.iter_mut().filter(|g| g.kind == GlassKind::Port) {
-            glass.pose.cos = cos / length;
-            glass.pose.sin = sin / length;
+    if cos.hypot(sin) <= 0.0 {
+        return;
+    }
+    let mut lean = sin.atan2(cos);
+    if let [first, .., last] = &set.glasses[..] {
+        let row = (last.pose.y - first.pose.y).atan2(last.pose.x - first.pose.x);
+        if (row - lean).abs() < ROW_AGREES {
+            lean = f32::midpoint(row, lean);
         }
+    }
+    for port in set
+        .glasses
+        .iter_mut()
+        .filter(|g| g.kind == GlassKind::Port)
+    {
+        (port.pose.sin, port.pose.cos) = lean.sin_cos();
     }
 }
 
