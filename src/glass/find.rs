@@ -39,16 +39,19 @@ const SMALLEST_PX: u32 = 64;
 const FAINTEST_SLOPE: f32 = 1.2;
 /// However noisy the picture, edges above this slope count, luma per pixel.
 const NOISIEST_SLOPE: f32 = 4.0;
-/// The best glass of a set must look this much like one by itself.
-const SURE: f32 = 0.45;
+/// The best glass of a set must look this much like one by itself. Drawn pictures of other things
+/// stay below these, but for a few; drawn glasses stay above, but for a few.
+const SURE_TUBES: f32 = 0.5;
+const SURE_PORTS: f32 = 0.45;
 /// The best nozzle of a set must be this sure.
 const SURE_NOZZLE: f32 = 0.5;
 /// What a sure neighbour takes away of a glass's own doubt.
 const BY_NEIGHBOURS: f32 = 0.5;
 /// A glass below this is told to be unsure.
 const UNSURE: f32 = 0.2;
-/// A glass without neighbours must look this much like one.
-const SURE_ALONE: f32 = 0.55;
+/// As above for a glass without neighbours. Rings with one post are rare; rectangles are not.
+const SURE_LONE_TUBE: f32 = 0.58;
+const SURE_LONE_PORT: f32 = 0.4;
 
 /// A nozzle this sure is spoken of.
 const SEEN_NOZZLE: f32 = 0.3;
@@ -194,10 +197,12 @@ impl Finder {
 
     fn report(&self, set: &Set, found: &mut Found) {
         let best = set.glasses.iter().map(|g| g.score).fold(0.0, f32::max);
-        let sure = if set.glasses.len() > 1 {
-            SURE
-        } else {
-            SURE_ALONE
+        let kind = set.glasses.first().map(|g| g.kind);
+        let sure = match (kind, set.glasses.len()) {
+            (Some(GlassKind::Port), 1) => SURE_LONE_PORT,
+            (Some(GlassKind::Port), _) => SURE_PORTS,
+            (_, 0 | 1) => SURE_LONE_TUBE,
+            _ => SURE_TUBES,
         };
         let nozzle = set
             .glasses
