@@ -31,8 +31,8 @@ pub(super) const NARROWEST_PX: f32 = 12.0;
 /// Widest tube, part of the picture's width.
 const WIDEST: f32 = 0.4;
 /// Most suggestions of each sort.
-const MOST_PAIRS: usize = 140;
-const MOST_POSTS: usize = 60;
+const MOST_PAIRS: usize = 190;
+const MOST_POSTS: usize = 70;
 /// Shortest line of a pair, part of the other line.
 const UNEVEN: f32 = 0.3;
 
