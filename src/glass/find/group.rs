@@ -288,11 +288,7 @@ fn lean_alike(set: &mut Set) {
             lean = f32::midpoint(row, lean);
         }
     }
-    for port in set
-        .glasses
-        .iter_mut()
-        .filter(|g| g.kind == GlassKind::Port)
-    {
+    for port in set.glasses.iter_mut().filter(|g| g.kind == GlassKind::Port) {
         (port.pose.sin, port.pose.cos) = lean.sin_cos();
     }
 }

@@ -132,9 +132,13 @@ fn on_axis(slopes: &Slopes, axis: &Axis, threshold: f32, guesses: &mut Vec<Guess
         }
     }
     // Sides that do not show at all: glass before a dark ground. Its fittings tell its width.
-    let best = guesses[before..].iter().map(|g| g.looks).fold(0.0, f32::max);
+    let best = guesses[before..]
+        .iter()
+        .map(|g| g.looks)
+        .fold(0.0, f32::max);
     if best < WELL_SEEN
-        && let Some(half) = fitting_half_width(&patch, &ends, threshold) {
+        && let Some(half) = fitting_half_width(&patch, &ends, threshold)
+    {
         let half = HELD * half;
         let collar = collars(&patch, &ends, 0.0, 2.0 * half, sides.lean, threshold);
         if (SQUATTEST..=SLIMMEST).contains(&(height / (2.0 * half)))
