@@ -1,6 +1,10 @@
 //! What a glass does to the sizes seen through it: refraction by a round, water-filled tube, none
 //! by a flat port; the refractive index of water; sizes and volumes of beads. Pure formulas; where
 //! a bead is and how tall it looks is measured elsewhere.
+#![expect(
+    clippy::doc_markdown,
+    reason = "formulas are printed as their sources print them"
+)]
 
 use crate::base::GlassKind;
 
@@ -140,7 +144,7 @@ pub struct RoundGlass {
 
 impl RoundGlass {
     /// How many times taller a small thing on the axis looks to a camera `distance_mm` away from
-    /// the axis, against the scale at the axis: `D / (D − b + (b − a)/n_g + a/n_w)`, paraxial. It is
+    /// the axis, against the scale at the axis: D / (D − b + (b − a)/n_g + a/n_w), paraxial. It is
     /// 1.01 at 25 cm: small enough to leave out, and known.
     #[must_use]
     pub fn height_magnification(&self, distance_mm: f64) -> f64 {
@@ -151,8 +155,8 @@ impl RoundGlass {
     }
 
     /// Apparent width over true width of a sphere of this radius on the axis, for a camera
-    /// `distance_mm` away: the edge ray leaves at `sin α = n_w R / D`, and the silhouette in the
-    /// plane of the axis is `2 D tan α` wide. None when the sphere is too wide to be seen whole.
+    /// `distance_mm` away: the edge ray leaves at sin α = n_w R / D, and the silhouette in the
+    /// plane of the axis is 2 D tan α wide. None when the sphere is too wide to be seen whole.
     #[must_use]
     pub fn width_magnification(&self, radius_mm: f64, distance_mm: f64) -> Option<f64> {
         let sine = self.water_index * radius_mm / distance_mm;
@@ -163,9 +167,9 @@ impl RoundGlass {
     /// True distance from the axis, mm, in the plane through the axis, of what looks `apparent_mm`
     /// away from it, seen from afar. None beyond the bore or the silhouette.
     ///
-    /// A ray that leaves at p from the axis runs at `p/n_w` from it in the water and is turned by
-    /// `δ = [asin(p/b) − asin(p/(n_g b))] + [asin(p/(n_g a)) − asin(p/(n_w a))]` on its way, so
-    /// it crosses the plane at `(p/n_w)/cos δ`.
+    /// A ray that leaves at p from the axis runs at p/n_w from it in the water and is turned by
+    /// δ = [asin(p/b) − asin(p/(n_g b))] + [asin(p/(n_g a)) − asin(p/(n_w a))] on its way, so it
+    /// crosses the plane at (p/n_w)/cos δ.
     #[must_use]
     pub fn true_offset_mm(&self, apparent_mm: f64) -> Option<f64> {
         let p = apparent_mm.abs();
@@ -179,7 +183,7 @@ impl RoundGlass {
         Some(apparent_mm / water / turned.cos())
     }
 
-    /// The part of the bore that can be seen at all, 0 to 1: `min(1, b / (n_w a))`.
+    /// The part of the bore that can be seen at all, 0 to 1: min(1, b / (n_w a)).
     #[must_use]
     pub fn visible_part_of_bore(&self) -> f64 {
         (self.outer_radius_mm / (self.water_index * self.bore_radius_mm)).min(1.0)
@@ -257,10 +261,10 @@ mod tests {
         // them (third column, kg/m³) were computed with IAPWS-95.
         for (celsius, _mpa, density, wavelength, index) in [
             (0.0, 0.1, 999.842_411, 0.2265, 1.394_527),
-            (0.0, 10.0, 1004.821_444, 0.2265, 1.396_526),
+            (0.0, 10.0, 1_004.821_444, 0.2265, 1.396_526),
             (100.0, 1.0, 958.770_656, 0.2265, 1.375_622),
             (100.0, 100.0, 999.761_789, 0.2265, 1.391_983),
-            (0.0, 10.0, 1004.821_444, 1.013_98, 1.327_710),
+            (0.0, 10.0, 1_004.821_444, 1.013_98, 1.327_710),
             (200.0, 100.0, 923.740_172, 1.013_98, 1.298_369),
         ] {
             let got = refractive_index(density, celsius + 273.15, wavelength);
