@@ -291,6 +291,7 @@ impl Counter {
             kind: self.kind,
             first_frame: self.first_frame,
             frames_per_s: (1.0 / self.tracker.frame_secs().max(1e-3)) as f32,
+            drift: self.rest.drifts(),
         };
         let mut explained: Vec<(Explained, Option<Arc<GrayImage>>)> = paths
             .iter()

@@ -227,6 +227,12 @@ impl Rest {
         self.ready
     }
 
+    /// Whether something drifts over the glass: steam, a reflection on its way.
+    #[must_use]
+    pub fn drifts(&self) -> bool {
+        self.drift.is_on()
+    }
+
     /// The picture at rest, grey levels.
     #[must_use]
     pub fn reference(&self) -> &Array2<f32> {
