@@ -273,7 +273,7 @@ impl Counter {
         let found = candidates(&self.difference, self.sampler.inside(), &mut self.wariness);
         self.strip.push(&self.difference);
         let over = self.tracker.step(self.at_secs, &found, &self.patch);
-        self.rest.learn(&self.patch, &self.difference, self.at_secs);
+        self.rest.learn(&self.difference, self.at_secs);
         self.settle(&over)
     }
 
