@@ -14,7 +14,7 @@ const MOST_JOIN: f32 = 40.0;
 const SEED_OVER_JOIN: f32 = 1.6;
 /// Share of the glass that noise may mark. What is above half the time raises the joining energy:
 /// noise in blocks, as video coding makes it, has longer tails than grain.
-const MARKED_SHARE: f32 = 0.003;
+const MARKED_SHARE: f32 = 0.01;
 /// Step of the joining energy per frame, as a ratio.
 const JOIN_STEP: f32 = 1.012;
 /// A part taller than this share of the glass, or wider than the next, is no bead: steam, a

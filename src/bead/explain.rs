@@ -56,6 +56,14 @@ const SLOWEST_DIAMETERS_PER_S: f32 = 4.0;
 /// The same while steam or reflections drift over the glass: they too move upwards, at up to
 /// seven of their own heights a second.
 const SLOWEST_IN_DRIFT: f32 = 9.0;
+/// Rise under which a path needs more evidence, in its own diameters a second: what oil in hot
+/// water does at the least, near the wall of its bore.
+const USUALLY_FASTER: f32 = 14.0;
+/// That evidence (natural logarithm) for each squared e-fold of slowness.
+const SLOWNESS_COSTS: f32 = 60.0;
+/// Share of the evidence that counts while something drifts: one puff looks alike for several
+/// frames, so its sightings are not as independent as those of noise.
+const EVIDENCE_IN_DRIFT: f32 = 0.8;
 /// Widening by a round, water-filled glass: the refractive index of water.
 const WATER_INDEX: f32 = 1.333;
 
@@ -179,9 +187,12 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let mut weights: Vec<f32> = lone.iter().map(|p| p.seen.weight).collect();
     let weight = crate::bead::steady::median(&mut weights);
     let unseen = frames - points.len() as f32;
-    let surplus = evidence(&lone, &path_fit, clutter, unseen)
+    let slowness = (USUALLY_FASTER * height / rows_per_s).ln().max(0.0);
+    let worth = if bore.drift { EVIDENCE_IN_DRIFT } else { 1.0 };
+    let surplus = worth * evidence(&lone, &path_fit, clutter, unseen)
         - clutter.chance_runs(bore.frames_per_s)
-        - UNLIKE_COSTS * unlike;
+        - UNLIKE_COSTS * unlike
+        - SLOWNESS_COSTS * slowness.powi(2);
     if surplus < 0.0 {
         return None;
     }

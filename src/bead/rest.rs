@@ -36,11 +36,13 @@ const RECENT_EVERY_SECS: f64 = 0.085;
 const STIRRED_ENERGY: f32 = 4.0;
 /// Share of stirred samples, on the running mean, from which the last moments are taken out as
 /// well. A bead stirs a twentieth of its glass for a quarter of a second.
-const RESTLESS_SHARE: f32 = 0.10;
+const RESTLESS_SHARE: f32 = 0.07;
 /// Share under which they are no longer.
-const CALM_SHARE: f32 = 0.05;
+const CALM_SHARE: f32 = 0.03;
 /// Time over which the share is averaged, seconds.
 const STIR_SECS: f64 = 0.5;
+/// Time for which a glass counts as restless after it was, seconds: a passage.
+const RESTLESS_SECS: f64 = 1.5;
 
 /// What the last moments have in common beyond the picture at rest: steam that drifts before the
 /// glass, a reflection on its way. Only taken out while the glass is restless, for it costs noise
@@ -53,6 +55,7 @@ struct Drift {
     last_frame_secs: f64,
     stirred: f32,
     restless: bool,
+    restless_secs: f64,
     /// Median of the kept differences, grey levels.
     usual: Array2<f32>,
 }
@@ -66,6 +69,7 @@ impl Drift {
             last_frame_secs: f64::NEG_INFINITY,
             stirred: 0.0,
             restless: false,
+            restless_secs: f64::NEG_INFINITY,
             usual: Array2::zeros(shape),
         }
     }
@@ -90,7 +94,8 @@ impl Drift {
         self.stirred += (difference.stirred - self.stirred) * (step / STIR_SECS) as f32;
         if self.stirred > RESTLESS_SHARE {
             self.restless = true;
-        } else if self.stirred < CALM_SHARE {
+            self.restless_secs = at_secs;
+        } else if self.stirred < CALM_SHARE && at_secs - self.restless_secs > RESTLESS_SECS {
             self.restless = false;
         }
         if at_secs - self.last_secs < RECENT_EVERY_SECS {
