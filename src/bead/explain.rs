@@ -66,7 +66,7 @@ const SLOWNESS_COSTS: f32 = 60.0;
 const EVIDENCE_IN_DRIFT: f32 = 0.8;
 /// Spread of the places across at which beads rise, as a share of the glass, before any was seen:
 /// they leave a nozzle on the axis and keep off the wall.
-const LANE_UNSEEN: f32 = 0.2;
+const LANE_UNSEEN: f32 = 0.15;
 /// Least spread once some were seen.
 const LANE_LEAST: f32 = 0.05;
 /// Beads after which their own lane is believed.
