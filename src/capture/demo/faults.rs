@@ -75,8 +75,13 @@ impl Faults {
             return Ok(());
         };
         let Request { fault, feed, .. } = request;
-        self.active
-            .retain(|a| a.fault != fault || (feed.is_some() && a.feed != feed));
+        // The same fault may be asked for again at another time; at the same time the newer holds.
+        let apart = |a: &Active| a.to_secs <= request.from_secs || request.to_secs <= a.from_secs;
+        self.active.retain(|a| {
+            a.fault != fault
+                || (feed.is_some() && a.feed != feed)
+                || (request.strength.is_some() && apart(a))
+        });
         let Some(strength) = request.strength else {
             if fault == Fault::Film {
                 for (index, film) in self.filmed.iter_mut().enumerate() {

@@ -67,9 +67,9 @@ pub struct DemoSettings {
     pub noise: f64,
     /// Share of the time between frames, 0 to 1, during which the shutter is open.
     pub shutter: f64,
-    /// Clockwise roll of the camera, degrees, within ±15.
+    /// Clockwise roll of the camera, degrees, within ±30.
     pub roll_deg: f64,
-    /// Turn of the camera about the vertical, degrees, within ±20.
+    /// Turn of the camera about the vertical, degrees, within ±40.
     pub turn_deg: f64,
     /// Picture scale at the glasses' axes; chosen to fill the picture when absent.
     pub px_per_mm: Option<f64>,
@@ -330,8 +330,8 @@ impl DemoSettings {
         between("flatten", self.flatten, 0.0, 1.0)?;
         between("noise", self.noise, 0.0, 40.0)?;
         between("shutter", self.shutter, 0.0, 1.0)?;
-        between("roll", self.roll_deg, -15.0, 15.0)?;
-        between("turn", self.turn_deg, -20.0, 20.0)?;
+        between("roll", self.roll_deg, -30.0, 30.0)?;
+        between("turn", self.turn_deg, -40.0, 40.0)?;
         between("outside_mm", self.outside_mm, 8.0, 60.0)?;
         between("bore_mm", self.bore_mm, 5.0, self.outside_mm - 1.0)?;
         between("glass_mm", self.glass_mm, 25.0, 200.0)?;

@@ -1,0 +1,239 @@
+//! The cases: scenes, disturbances and levels, as words for the demo. Level 1 is the range that
+//! must hold, 2 is twice that. It draws and counts nothing.
+
+/// Frames a second where nothing else is said.
+const FPS: f64 = 30.0;
+
+/// A kind of glass and light, in the demo's words.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Scene {
+    /// Its name in the table.
+    pub name: &'static str,
+    /// The demo's words for it.
+    pub words: &'static str,
+}
+
+/// Tubes lit from behind, before a card, from the front with a dark background; and ports.
+pub const SCENES: [Scene; 4] = [
+    Scene {
+        name: "backlit",
+        words: "light=backlit",
+    },
+    Scene {
+        name: "card",
+        words: "light=card",
+    },
+    Scene {
+        name: "front",
+        words: "light=front",
+    },
+    Scene {
+        name: "port",
+        words: "kind=port",
+    },
+];
+
+/// One thing that can be wrong.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Disturbance {
+    /// Its name in the table and for `--only`.
+    pub name: &'static str,
+    /// What level 1 is.
+    pub at_one: &'static str,
+}
+
+const fn disturbance(name: &'static str, at_one: &'static str) -> Disturbance {
+    Disturbance { name, at_one }
+}
+
+/// Everything that is swept, in the order of the table.
+pub const DISTURBANCES: [Disturbance; 26] = [
+    disturbance("plain", "nothing is wrong"),
+    disturbance("shake", "3 px either way at 6 to 14 Hz"),
+    disturbance("flicker", "8 % of the light, in rolling bands"),
+    disturbance("exposure", "steps of 30 % up and down"),
+    disturbance("contrast", "a fifth of the contrast is left"),
+    disturbance("noise", "a spread of 4 luma steps"),
+    disturbance("steam", "half the light is taken by drifting steam"),
+    disturbance("passer", "somebody walks past before, every 12 s"),
+    disturbance("passer-behind", "somebody walks past behind, every 12 s"),
+    disturbance("gas", "as many bubbles of gas as drops"),
+    disturbance("pairs", "half the drops in pairs, a bead's width apart"),
+    disturbance("lost", "10 % of the frames are lost"),
+    disturbance("doubled", "10 % of the frames come twice"),
+    disturbance("late", "stamps up to 25 ms late"),
+    disturbance("stall", "no frames for 2 s, three times"),
+    disturbance("film", "half the contrast is lost to a film each minute"),
+    disturbance("knock", "the camera moves by 12 px and 0.7° for good"),
+    disturbance("h264", "H.264, constant rate factor 28"),
+    disturbance("roll", "the camera is rolled by 15°"),
+    disturbance("turn", "the camera is turned by 20°"),
+    disturbance("small-beads", "beads of 8 px"),
+    disturbance("slow-camera", "15 frames a second"),
+    disturbance("all", "all of the above that are not of camera or size"),
+    disturbance("idle", "no bead, and all that is not bead or camera"),
+    disturbance("idle-gas", "as idle, with bubbles of gas"),
+    disturbance("idle-plain", "no bead and nothing wrong"),
+];
+
+/// One clip to be drawn and counted.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Case {
+    /// Scene.
+    pub scene: Scene,
+    /// What is wrong.
+    pub disturbance: Disturbance,
+    /// How much: 1 is the range that must hold.
+    pub level: f64,
+    /// The demo's words, seed and all.
+    pub words: String,
+    /// Time that is scored, seconds.
+    pub secs: f64,
+    /// Rate factor of the H.264 that the frames are put through.
+    pub rate_factor: Option<u8>,
+}
+
+/// A number for a name, the same everywhere (FNV-1a, 32 bits), small enough to be typed.
+fn seed_of(name: &str) -> u32 {
+    let hash = name.bytes().fold(0x811C_9DC5_u32, |hash, byte| {
+        (hash ^ u32::from(byte)).wrapping_mul(0x0100_0193)
+    });
+    hash % 100_000
+}
+
+/// A number as words: no more digits than needed.
+fn n(value: f64) -> String {
+    format!("{}", (value * 1000.0).round() / 1000.0)
+}
+
+impl Case {
+    /// The case, or none where that scene, disturbance and level make no sense.
+    #[must_use]
+    pub fn new(scene: Scene, disturbance: Disturbance, level: f64, secs: f64) -> Option<Self> {
+        if level == 0.0 && !matches!(disturbance.name, "plain" | "idle-plain") {
+            return None;
+        }
+        if level != 0.0 && matches!(disturbance.name, "plain" | "idle-plain") {
+            return None;
+        }
+        let mut case = Self {
+            scene,
+            disturbance,
+            level,
+            words: String::new(),
+            secs,
+            rate_factor: None,
+        };
+        let mut words: Vec<(&str, String)> = vec![
+            ("fps", n(FPS)),
+            ("rates", "16;12;20".to_owned()),
+            ("scatter", "0.3".to_owned()),
+            ("bead_mm", "4.2;3;5.4".to_owned()),
+        ];
+        let mut faults: Vec<String> = Vec::new();
+        let mut set = |key: &'static str, value: String| {
+            words.retain(|(known, _)| *known != key);
+            words.push((key, value));
+        };
+        let all = ["all", "idle", "idle-gas"].contains(&disturbance.name);
+        let is = |name: &str| disturbance.name == name || all;
+        let only = |name: &str| disturbance.name == name;
+        if is("shake") {
+            faults.push(format!("shake {}", n(3.0 * level)));
+        }
+        if is("flicker") {
+            faults.push(format!("flicker {}", n(8.0 * level)));
+        }
+        if is("exposure") {
+            faults.push(format!("exposure {}", n(30.0 * level)));
+        }
+        if is("contrast") {
+            // Left: 1 ÷ (1 + 4 × level), a fifth at 1.
+            faults.push(format!(
+                "contrast {}",
+                n(100.0 - 100.0 / (1.0 + 4.0 * level))
+            ));
+        }
+        if is("noise") {
+            set("noise", n((4.0 * level).max(1.5)));
+        }
+        if is("steam") {
+            faults.push(format!("steam {}", n(0.5 * level)));
+        }
+        if is("passer") {
+            faults.push(format!("passer {}", n(12.0 / level)));
+        }
+        if is("passer-behind") {
+            faults.push(format!("passer-behind {}", n(12.0 / level)));
+        }
+        if only("gas") || only("all") || only("idle-gas") {
+            let gas = [16.0, 12.0, 20.0].map(|rate| n(rate * level));
+            set("gas", gas.join(";"));
+        }
+        if only("pairs") || only("all") {
+            set("pairs", "0.5".to_owned());
+            set("pair_gap", n(1.0 / level));
+        }
+        if is("lost") {
+            faults.push(format!("lost {}", n(10.0 * level)));
+        }
+        if is("doubled") {
+            faults.push(format!("doubled {}", n(10.0 * level)));
+        }
+        if is("late") {
+            faults.push(format!("late {}", n(25.0 * level)));
+        }
+        if is("stall") {
+            let stalls = if all { 1 } else { 3 };
+            for number in 1..=stalls {
+                let from = secs * f64::from(number) / f64::from(stalls + 1);
+                let to = from + 2.0 * level;
+                faults.push(format!("stall {} @{}-{}", n(2.0 * level), n(from), n(to)));
+            }
+        }
+        if is("film") {
+            faults.push(format!("film {}", n(0.5 * level)));
+        }
+        if is("knock") {
+            faults.push(format!("knock {} @{}", n(12.0 * level), n(0.4 * secs)));
+        }
+        if only("h264") {
+            case.rate_factor = Some((18.0 + 10.0 * level).round() as u8);
+        }
+        if only("roll") {
+            set("roll", n(15.0 * level));
+        }
+        if only("turn") {
+            set("turn", n(20.0 * level));
+        }
+        if only("small-beads") {
+            set("bead_mm", n(8.0 / level / 4.0));
+            set("px_per_mm", "4".to_owned());
+        }
+        if only("slow-camera") {
+            set("fps", n(15.0 / level));
+        }
+        if disturbance.name.starts_with("idle") {
+            set("rates", "0".to_owned());
+        }
+        set("seed", seed_of(&case.name()).to_string());
+        let mut text = format!("demo:feeds=3,{}", scene.words);
+        for (key, value) in words {
+            text.push_str(&format!(",{key}={value}"));
+        }
+        if !faults.is_empty() {
+            text.push_str(&format!(",fault={}", faults.join(";")));
+        }
+        case.words = text;
+        Some(case)
+    }
+
+    /// `scene/disturbance/level`.
+    #[must_use]
+    pub fn name(&self) -> String {
+        format!(
+            "{}/{}/{}",
+            self.scene.name, self.disturbance.name, self.level
+        )
+    }
+}
