@@ -6,6 +6,12 @@ use std::process::{Command, Stdio};
 
 use image::GrayImage;
 
+/// Constant rate factor of a level: 28, a phone's sparing setting, at 1; 18, hardly lossy, at 0.
+#[must_use]
+pub fn rate_factor(level: f64) -> u8 {
+    (18.0 + 10.0 * level).round().clamp(0.0, 51.0) as u8
+}
+
 /// Encodes pictures (all of one size) with x264 at a constant rate factor into `scratch`, reads
 /// them back, and removes the file.
 ///

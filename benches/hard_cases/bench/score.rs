@@ -2,7 +2,7 @@
 //! the pictures came from nor who counted.
 
 use beadtally::base::BeadKind;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// A counted bead within this many seconds of a true one is that one (as the scoring of recorded
 /// clips does it).
@@ -33,7 +33,7 @@ pub struct Glass {
 }
 
 /// Sums over any number of glasses and clips.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Score {
     /// Drops of oil that truly passed.
     pub truth: u32,

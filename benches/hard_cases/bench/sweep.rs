@@ -1,4 +1,4 @@
-//! The cases: scenes, disturbances and levels, as words for the demo. Level 1 is the range that
+//! The cases of the first way: scenes, disturbances and levels, as words for the demo. Level 1 is the range that
 //! must hold, 2 is twice that. It draws and counts nothing.
 
 /// Frames a second where nothing else is said.
@@ -47,7 +47,7 @@ const fn disturbance(name: &'static str, at_one: &'static str) -> Disturbance {
 }
 
 /// Everything that is swept, in the order of the table.
-pub const DISTURBANCES: [Disturbance; 26] = [
+pub const DISTURBANCES: [Disturbance; 36] = [
     disturbance("plain", "nothing is wrong"),
     disturbance("shake", "3 px either way at 6 to 14 Hz"),
     disturbance("flicker", "8 % of the light, in rolling bands"),
@@ -59,21 +59,37 @@ pub const DISTURBANCES: [Disturbance; 26] = [
     disturbance("passer-behind", "somebody walks past behind, every 12 s"),
     disturbance("gas", "as many bubbles of gas as drops"),
     disturbance("pairs", "half the drops in pairs, a bead's width apart"),
+    disturbance("triplets", "half the drops in threes, a bead's width apart"),
+    disturbance(
+        "followed",
+        "half the drops bring one half as large, a width behind",
+    ),
+    disturbance("overtaking", "half the drops overtake one half as large"),
     disturbance("lost", "10 % of the frames are lost"),
     disturbance("doubled", "10 % of the frames come twice"),
     disturbance("late", "stamps up to 25 ms late"),
     disturbance("stall", "no frames for 2 s, three times"),
     disturbance("film", "half the contrast is lost to a film each minute"),
+    disturbance("reflection", "mirrored door and lamp of 40 luma steps"),
+    disturbance("zoom", "3 % a minute"),
     disturbance("knock", "the camera moves by 12 px and 0.7° for good"),
     disturbance("h264", "H.264, constant rate factor 28"),
+    disturbance(
+        "shake-rolling",
+        "as shake, by a rolling shutter, with its blur",
+    ),
     disturbance("roll", "the camera is rolled by 15°"),
     disturbance("turn", "the camera is turned by 20°"),
     disturbance("small-beads", "beads of 8 px"),
+    disturbance("large-beads", "beads of 40 px, 1280 × 720"),
     disturbance("slow-camera", "15 frames a second"),
-    disturbance("all", "all of the above that are not of camera or size"),
-    disturbance("idle", "no bead, and all that is not bead or camera"),
-    disturbance("idle-gas", "as idle, with bubbles of gas"),
+    disturbance("fast-camera", "60 frames a second"),
+    disturbance("full-hd", "1920 × 1080"),
+    disturbance("all", "all of the list together"),
     disturbance("idle-plain", "no bead and nothing wrong"),
+    disturbance("idle", "no bead, and all that is not of beads"),
+    disturbance("idle-gas", "as idle, with bubbles of gas"),
+    disturbance("idle-reflection", "no bead, and mirrored door and lamp"),
 ];
 
 /// One clip to be drawn and counted.
@@ -94,7 +110,8 @@ pub struct Case {
 }
 
 /// A number for a name, the same everywhere (FNV-1a, 32 bits), small enough to be typed.
-fn seed_of(name: &str) -> u32 {
+#[must_use]
+pub fn seed_of(name: &str) -> u32 {
     let hash = name.bytes().fold(0x811C_9DC5_u32, |hash, byte| {
         (hash ^ u32::from(byte)).wrapping_mul(0x0100_0193)
     });
@@ -114,6 +131,9 @@ impl Case {
             return None;
         }
         if level != 0.0 && matches!(disturbance.name, "plain" | "idle-plain") {
+            return None;
+        }
+        if level != 1.0 && disturbance.name == "full-hd" {
             return None;
         }
         let mut case = Self {
@@ -170,9 +190,25 @@ impl Case {
             let gas = [16.0, 12.0, 20.0].map(|rate| n(rate * level));
             set("gas", gas.join(";"));
         }
-        if only("pairs") || only("all") {
+        if only("pairs") {
             set("pairs", "0.5".to_owned());
+        }
+        if only("triplets") {
+            set("triplets", "0.5".to_owned());
+        }
+        if only("all") {
+            set("pairs", "0.2".to_owned());
+            set("triplets", "0.2".to_owned());
+            set("followed", "0.2".to_owned());
+        }
+        if ["pairs", "triplets", "followed", "all"].contains(&disturbance.name) {
             set("pair_gap", n(1.0 / level));
+        }
+        if only("followed") || only("overtaking") {
+            set(disturbance.name, "0.5".to_owned());
+            // Large ones, so that half as large still has the 8 px that are asked for.
+            set("bead_mm", "5;5.6;4.6".to_owned());
+            set("small_size", n((0.75 - 0.25 * level).max(0.25)));
         }
         if is("lost") {
             faults.push(format!("lost {}", n(10.0 * level)));
@@ -197,14 +233,37 @@ impl Case {
         if is("knock") {
             faults.push(format!("knock {} @{}", n(12.0 * level), n(0.4 * secs)));
         }
-        if only("h264") {
-            case.rate_factor = Some((18.0 + 10.0 * level).round() as u8);
+        if is("reflection") || only("idle-reflection") {
+            faults.push(format!("reflection {}", n(40.0 * level)));
         }
-        if only("roll") {
+        if is("zoom") {
+            faults.push(format!("zoom {}", n(3.0 * level)));
+        }
+        if is("h264") {
+            case.rate_factor = Some(super::h264::rate_factor(level));
+        }
+        if only("shake-rolling") {
+            faults.push(format!("shake-rolling {}", n(3.0 * level)));
+        }
+        if is("roll") {
             set("roll", n(15.0 * level));
         }
-        if only("turn") {
+        if is("turn") {
             set("turn", n(20.0 * level));
+        }
+        if only("large-beads") {
+            let scale = (8.0 * level).min(5.0 + 3.0 * level);
+            set("size", "1280x720".to_owned());
+            set("px_per_mm", n(scale));
+            set("bead_mm", n(40.0 * level / scale));
+        }
+        if only("fast-camera") {
+            set("fps", n(60.0 * level));
+            case.secs = (secs * FPS / (60.0 * level)).max(0.45 * secs);
+        }
+        if only("full-hd") {
+            set("size", "1920x1080".to_owned());
+            case.secs = 0.4 * secs;
         }
         if only("small-beads") {
             set("bead_mm", n(8.0 / level / 4.0));

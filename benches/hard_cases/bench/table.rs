@@ -1,6 +1,6 @@
-//! Outcomes as a table for people.
+//! Rows as a table for people.
 
-use super::run::Outcome;
+use super::row::Pool;
 use super::score::Score;
 
 /// A number or a dash.
@@ -12,7 +12,7 @@ fn or_dash(value: Option<f64>, decimals: usize) -> String {
 #[must_use]
 pub fn heading() -> String {
     format!(
-        "{:<14} {:>5} {:<8} {:>5} {:>6} {:>5} {:>7} {:>7} {:>7} {:>6} {:>6} {:>6} {:>6} {:>7}",
+        "{:<15} {:>5} {:<8} {:>5} {:>6} {:>5} {:>7} {:>7} {:>6} {:>7} {:>5} {:>5} {:>5} {:>5} {:>6} {:>8}",
         "disturbance",
         "level",
         "scene",
@@ -20,25 +20,34 @@ pub fn heading() -> String {
         "missed",
         "false",
         "excused",
+        "blind s",
         "blind%",
         "time ms",
         "size%",
         "bias%",
         "gas%",
         "oil%",
-        "F1"
+        "F1",
+        "OpenCV"
     )
 }
 
-/// One line.
+/// One line; `beside` is the F1 of the other counter.
 #[must_use]
-pub fn line(disturbance: &str, level: f64, scene: &str, score: &Score) -> String {
+pub fn line(
+    disturbance: &str,
+    level: f64,
+    scene: &str,
+    score: &Score,
+    beside: Option<f64>,
+) -> String {
     format!(
-        "{disturbance:<14} {level:>5} {scene:<8} {:>5} {:>6} {:>5} {:>7} {:>7.1} {:>7} {:>6} {:>6} {:>6} {:>6} {:>7.4}",
+        "{disturbance:<15} {level:>5} {scene:<8} {:>5} {:>6} {:>5} {:>7} {:>7.1} {:>6.1} {:>7} {:>5} {:>5} {:>5} {:>5} {:>6.4} {:>8}",
         score.truth,
         score.missed,
         score.false_drops,
         score.excused,
+        score.blind_secs,
         score.blind_per_cent(),
         or_dash(score.time_rms_ms(), 0),
         or_dash(score.size_rms_per_cent(), 1),
@@ -46,19 +55,23 @@ pub fn line(disturbance: &str, level: f64, scene: &str, score: &Score) -> String
         or_dash(score.gas_right_per_cent(), 1),
         or_dash(score.oil_right_per_cent(), 1),
         score.f1(),
+        or_dash(beside, 4),
     )
 }
 
-/// Sums over the scenes for each disturbance and level, in the order they first come.
+/// The line of a pool.
 #[must_use]
-pub fn pooled(outcomes: &[Outcome]) -> Vec<(String, f64, Score)> {
-    let mut rows: Vec<(String, f64, Score)> = Vec::new();
-    for outcome in outcomes {
-        let (name, level) = (outcome.case.disturbance.name, outcome.case.level);
-        match rows.iter_mut().find(|row| row.0 == name && row.1 == level) {
-            Some(row) => row.2.add(&outcome.score),
-            None => rows.push((name.to_owned(), level, outcome.score)),
-        }
-    }
-    rows
+pub fn pool_line(pool: &Pool) -> String {
+    let scene = if pool.way == super::row::DRAWN {
+        "all"
+    } else {
+        "clips"
+    };
+    line(
+        &pool.disturbance,
+        pool.level,
+        scene,
+        &pool.score,
+        pool.beside.map(|(theirs, _)| theirs.f1()),
+    )
 }

@@ -157,30 +157,36 @@ pub fn truth_of(source: &DemoSource) -> Vec<Vec<Passed>> {
         .collect()
 }
 
-/// Pairs true glasses (middle, width, height in pixels; beads) with reported ones by their middles,
-/// as the scoring of recorded clips does; a true glass that was not found has no report, and a
-/// reported one that is not there has no truth.
+/// A glass as it truly is.
+#[derive(Clone, Debug)]
+pub struct TrueGlass {
+    /// Smallest upright box round it: left, top, width, height, pixels.
+    pub upright_box: [f64; 4],
+    /// What truly passes in it.
+    pub beads: Vec<Passed>,
+}
+
+/// Pairs true glasses with reported ones by their middles, as the scoring of recorded clips does; a
+/// true glass that was not found has no report, and a reported one that is not there has no truth.
 #[must_use]
-pub fn side_by_side(
-    truth: &[((f64, f64), (f64, f64), Vec<Passed>)],
-    reported: &[Reported],
-) -> Vec<Glass> {
+pub fn side_by_side(truth: &[TrueGlass], reported: &[Reported]) -> Vec<Glass> {
     let mut used = vec![false; reported.len()];
     let mut glasses: Vec<Glass> = truth
         .iter()
-        .map(|(middle, size, beads)| {
+        .map(|glass| {
+            let [x, y, width, height] = glass.upright_box;
+            let apart = |own: &Reported| {
+                (
+                    (own.middle_px.0 - x - 0.5 * width).abs(),
+                    (own.middle_px.1 - y - 0.5 * height).abs(),
+                )
+            };
             let nearest = reported
                 .iter()
                 .enumerate()
                 .filter(|(index, _)| !used[*index])
-                .map(|(index, own)| {
-                    let apart = (
-                        (own.middle_px.0 - middle.0).abs(),
-                        (own.middle_px.1 - middle.1).abs(),
-                    );
-                    (apart, index)
-                })
-                .filter(|(apart, _)| apart.0 < 0.5 * size.0 && apart.1 < 0.5 * size.1)
+                .map(|(index, own)| (apart(own), index))
+                .filter(|(apart, _)| apart.0 < 0.5 * width && apart.1 < 0.5 * height)
                 .min_by(|a, b| (a.0.0 + a.0.1).total_cmp(&(b.0.0 + b.0.1)))
                 .map(|(_, index)| index);
             let own = nearest.map(|index| {
@@ -189,7 +195,7 @@ pub fn side_by_side(
             });
             let own = own.unwrap_or_default();
             Glass {
-                truth: beads.clone(),
+                truth: glass.beads.clone(),
                 reported: own.beads,
                 blind: own.blind,
             }
