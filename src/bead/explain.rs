@@ -47,6 +47,10 @@ const WIDEST_SHARE: f32 = 0.85;
 /// diameters a second from 2 to 6 mm (drag law of Schiller and Naumann, 20 to 95 °C), a gas bubble
 /// of 1 to 3 mm at least 70; between them lies the geometric mean.
 const GAS_DIAMETERS_PER_S: f32 = 46.0;
+/// Slowest rise of oil, in its own diameters a second: a quarter of what clean oil does in hot
+/// water. Cold heavy oil close to the wall is not slower; steam and reflections that drift past
+/// are.
+const SLOWEST_DIAMETERS_PER_S: f32 = 4.0;
 /// Widening by a round, water-filled glass: the refractive index of water.
 const WATER_INDEX: f32 = 1.333;
 
@@ -154,6 +158,9 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     };
     // Motion lengthens a fast bubble and never widens it: the smaller is nearer the truth.
     let diameter = height.min(across).max(1.0);
+    if rows_per_s < SLOWEST_DIAMETERS_PER_S * height {
+        return None;
+    }
     let kind = if rows_per_s / diameter > GAS_DIAMETERS_PER_S {
         BeadKind::Gas
     } else {

@@ -27,6 +27,89 @@ const LIGHT_ROWS: usize = 8;
 /// Added to both sides of a light ratio, grey levels, so that near-black does not blow it up.
 const LIGHT_BASE: f32 = 8.0;
 
+/// Differences kept of the last moments, for a glass behind steam.
+const RECENT: usize = 7;
+/// Time between two of them, seconds: their median spans 0.6 s. A bead that rises four of its
+/// diameters a second is in three of the seven at most; drifting steam is in most of them.
+const RECENT_EVERY_SECS: f64 = 0.085;
+/// Energy from which a sample counts as stirred.
+const STIRRED_ENERGY: f32 = 4.0;
+/// Share of stirred samples, on the running mean, from which the last moments are taken out as
+/// well. A bead stirs a twentieth of its glass for a quarter of a second.
+const RESTLESS_SHARE: f32 = 0.10;
+/// Share under which they are no longer.
+const CALM_SHARE: f32 = 0.05;
+/// Time over which the share is averaged, seconds.
+const STIR_SECS: f64 = 0.5;
+
+/// What the last moments have in common beyond the picture at rest: steam that drifts before the
+/// glass, a reflection on its way. Only taken out while the glass is restless, for it costs noise
+/// and time.
+#[derive(Clone, Debug)]
+struct Drift {
+    recent: Vec<Array2<f32>>,
+    next: usize,
+    last_secs: f64,
+    last_frame_secs: f64,
+    stirred: f32,
+    restless: bool,
+    /// Median of the kept differences, grey levels.
+    usual: Array2<f32>,
+}
+
+impl Drift {
+    fn new(shape: (usize, usize)) -> Self {
+        Self {
+            recent: Vec::with_capacity(RECENT),
+            next: 0,
+            last_secs: f64::NEG_INFINITY,
+            last_frame_secs: f64::NEG_INFINITY,
+            stirred: 0.0,
+            restless: false,
+            usual: Array2::zeros(shape),
+        }
+    }
+
+    fn is_on(&self) -> bool {
+        self.restless && self.recent.len() == RECENT
+    }
+
+    /// Takes the difference of a frame that could be judged.
+    fn learn(&mut self, difference: &Difference, at_secs: f64) {
+        let step = (at_secs - self.last_frame_secs).clamp(0.0, STIR_SECS);
+        self.last_frame_secs = at_secs;
+        self.stirred += (difference.stirred - self.stirred) * (step / STIR_SECS) as f32;
+        if self.stirred > RESTLESS_SHARE {
+            self.restless = true;
+        } else if self.stirred < CALM_SHARE {
+            self.restless = false;
+        }
+        if at_secs - self.last_secs < RECENT_EVERY_SECS {
+            return;
+        }
+        self.last_secs = at_secs;
+        let mut whole = difference.levels.clone();
+        if difference.drift_taken_out {
+            whole += &self.usual;
+        }
+        if self.recent.len() < RECENT {
+            self.recent.push(whole);
+        } else if let Some(oldest) = self.recent.get_mut(self.next) {
+            *oldest = whole;
+            self.next = (self.next + 1) % RECENT;
+        }
+        if self.is_on() {
+            let mut column = [0.0_f32; RECENT];
+            for (at, usual) in self.usual.indexed_iter_mut() {
+                for (value, kept) in column.iter_mut().zip(&self.recent) {
+                    *value = kept[at];
+                }
+                *usual = median(&mut column);
+            }
+        }
+    }
+}
+
 /// What a glass looks like at rest.
 #[derive(Clone, Debug)]
 pub struct Rest {
@@ -37,6 +120,7 @@ pub struct Rest {
     reference: Array2<f32>,
     /// Running quantile of the 3 × 3 mean square, grey levels squared.
     noise: Array2<f32>,
+    drift: Drift,
     ready: bool,
 }
 
@@ -54,6 +138,10 @@ pub struct Difference {
     scratch: Vec<f32>,
     /// Share of samples far off (over sixteen times their noise's energy and over six levels), 0 to 1.
     pub changed: f32,
+    /// Share of samples that stand out of their noise at all, 0 to 1.
+    stirred: f32,
+    /// Whether what drifts has been taken out as well.
+    drift_taken_out: bool,
 }
 
 impl Difference {
@@ -67,6 +155,8 @@ impl Difference {
             gain: 1.0,
             scratch: Vec::new(),
             changed: 0.0,
+            stirred: 0.0,
+            drift_taken_out: false,
         }
     }
 }
@@ -82,6 +172,7 @@ impl Rest {
             stale_row: usize::MAX,
             reference: Array2::zeros(shape),
             noise: Array2::from_elem(shape, LEAST_NOISE * LEAST_NOISE),
+            drift: Drift::new(shape),
             ready: false,
         }
     }
@@ -182,8 +273,9 @@ impl Rest {
             }
         }
         mean_square(levels, cols, square, &mut into.scratch);
-        let least = LEAST_NOISE * LEAST_NOISE;
-        let mut changed = 0_u32;
+        let variance =
+            |noise: f32| dimmed * (noise * (1.0 / NOISE_QUANTILE_OF_UNIT)).max(LEAST_NOISE.powi(2));
+        let (mut changed, mut stirred) = (0_u32, 0_u32);
         for ((((value, noise), square), level), inside) in energy
             .iter_mut()
             .zip(noise)
@@ -191,13 +283,37 @@ impl Rest {
             .zip(&*levels)
             .zip(inside)
         {
-            let variance = dimmed * (noise * (1.0 / NOISE_QUANTILE_OF_UNIT)).max(least);
-            let here = if *inside { square / variance } else { 0.0 };
+            let here = if *inside {
+                square / variance(*noise)
+            } else {
+                0.0
+            };
             *value = here;
             changed += u32::from(here > 16.0 && level.abs() > 6.0);
+            stirred += u32::from(here > STIRRED_ENERGY);
         }
-        let count = inside.iter().map(|i| u32::from(*i)).sum::<u32>();
-        into.changed = changed as f32 / count.max(1) as f32;
+        let count = inside.iter().map(|i| u32::from(*i)).sum::<u32>().max(1) as f32;
+        into.changed = changed as f32 / count;
+        into.stirred = stirred as f32 / count;
+        into.drift_taken_out = self.drift.is_on();
+        let Some(usual) = self.drift.usual.as_slice() else {
+            return;
+        };
+        if into.drift_taken_out {
+            for (level, usual) in levels.iter_mut().zip(usual) {
+                *level -= usual;
+            }
+            mean_square(levels, cols, square, &mut into.scratch);
+            for (((value, noise), square), inside) in
+                energy.iter_mut().zip(noise).zip(&*square).zip(inside)
+            {
+                *value = if *inside {
+                    square / variance(*noise)
+                } else {
+                    0.0
+                };
+            }
+        }
     }
 
     /// [`Rest::compare`] into a new difference.
@@ -216,6 +332,7 @@ impl Rest {
             let step = if *square > *noise { up } else { down };
             *noise = (*noise * step).clamp(0.02, 4000.0);
         }
+        self.drift.learn(difference, at_secs);
         let rows = self.reference.nrows();
         if at_secs - self.last_sample_secs >= SAMPLE_EVERY_SECS && self.stale_row >= rows {
             self.last_sample_secs = at_secs;
