@@ -4,6 +4,9 @@
 /// Frames a second where nothing else is said.
 const FPS: f64 = 30.0;
 
+/// There is a stall for so many seconds of a case.
+const STALL_EVERY_SECS: f64 = 20.0;
+
 /// A kind of glass and light, in the demo's words.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Scene {
@@ -68,7 +71,7 @@ pub const DISTURBANCES: [Disturbance; 36] = [
     disturbance("lost", "10 % of the frames are lost"),
     disturbance("doubled", "10 % of the frames come twice"),
     disturbance("late", "stamps up to 25 ms late"),
-    disturbance("stall", "no frames for 2 s, three times"),
+    disturbance("stall", "no frames for 2 s, every 20 s"),
     disturbance("film", "half the contrast is lost to a film each minute"),
     disturbance("reflection", "mirrored door and lamp of 40 luma steps"),
     disturbance("zoom", "3 % a minute"),
@@ -220,7 +223,11 @@ impl Case {
             faults.push(format!("late {}", n(25.0 * level)));
         }
         if is("stall") {
-            let stalls = if all { 1 } else { 3 };
+            let stalls = if all {
+                1
+            } else {
+                (secs / STALL_EVERY_SECS).max(1.0) as u32
+            };
             for number in 1..=stalls {
                 let from = secs * f64::from(number) / f64::from(stalls + 1);
                 let to = from + 2.0 * level;
@@ -228,7 +235,8 @@ impl Case {
             }
         }
         if is("film") {
-            faults.push(format!("film {}", n(0.5 * level)));
+            // A film is asked for glass by glass.
+            faults.extend((1..=3).map(|feed| format!("film {feed} {}", n(0.5 * level))));
         }
         if is("knock") {
             faults.push(format!("knock {} @{}", n(12.0 * level), n(0.4 * secs)));
