@@ -74,6 +74,15 @@ impl Drift {
         self.restless && self.recent.len() == RECENT
     }
 
+    /// The difference from the picture at rest, with what drifts.
+    fn whole(&self, difference: &Difference) -> Array2<f32> {
+        if difference.drift_taken_out {
+            &difference.levels + &self.usual
+        } else {
+            difference.levels.clone()
+        }
+    }
+
     /// Takes the difference of a frame that could be judged.
     fn learn(&mut self, difference: &Difference, at_secs: f64) {
         let step = (at_secs - self.last_frame_secs).clamp(0.0, STIR_SECS);
@@ -88,10 +97,7 @@ impl Drift {
             return;
         }
         self.last_secs = at_secs;
-        let mut whole = difference.levels.clone();
-        if difference.drift_taken_out {
-            whole += &self.usual;
-        }
+        let whole = self.whole(difference);
         if self.recent.len() < RECENT {
             self.recent.push(whole);
         } else if let Some(oldest) = self.recent.get_mut(self.next) {
@@ -227,6 +233,12 @@ impl Rest {
         self.ready
     }
 
+    /// Whether something drifts over the glass: steam, a reflection on its way.
+    #[must_use]
+    pub fn drifts(&self) -> bool {
+        self.drift.is_on()
+    }
+
     /// The picture at rest, grey levels.
     #[must_use]
     pub fn reference(&self) -> &Array2<f32> {
@@ -240,8 +252,7 @@ impl Rest {
         let gains = self.light(patch, inside);
         let mut all = gains.clone();
         into.gain = median(&mut all);
-        // Evening out a dimmed picture multiplies its noise.
-        let dimmed = (1.0 / into.gain).powi(2).clamp(1.0, 100.0);
+        let dimmed = dimmed(into.gain);
         into.changed = 0.0;
         let (Some(patch), Some(rest), Some(inside), Some(noise)) = (
             patch.as_slice(),
@@ -325,25 +336,30 @@ impl Rest {
     }
 
     /// Learns slowly from a frame that could be judged.
-    pub fn learn(&mut self, patch: &Array2<f32>, difference: &Difference, at_secs: f64) {
+    pub fn learn(&mut self, difference: &Difference, at_secs: f64) {
         let up = 1.0 + NOISE_STEP * NOISE_QUANTILE;
         let down = 1.0 / (1.0 + NOISE_STEP * (1.0 - NOISE_QUANTILE));
+        // In the light of the picture at rest: what evening out a dim frame multiplied is undone.
+        let undimmed = 1.0 / dimmed(difference.gain);
         for (noise, square) in self.noise.iter_mut().zip(&difference.square) {
-            let step = if *square > *noise { up } else { down };
+            let step = if square * undimmed > *noise { up } else { down };
             *noise = (*noise * step).clamp(0.02, 4000.0);
         }
-        self.drift.learn(difference, at_secs);
         let rows = self.reference.nrows();
         if at_secs - self.last_sample_secs >= SAMPLE_EVERY_SECS && self.stale_row >= rows {
             self.last_sample_secs = at_secs;
+            // In the light of the picture at rest, so that flicker and steps of exposure do not
+            // make the median pick single frames with all their noise.
+            let evened = self.drift.whole(difference) + &self.reference;
             if self.samples.len() < SAMPLES {
-                self.samples.push(patch.clone());
+                self.samples.push(evened);
             } else if let Some(oldest) = self.samples.get_mut(self.next) {
-                oldest.assign(patch);
+                *oldest = evened;
             }
             self.next = (self.next + 1) % SAMPLES;
             self.stale_row = 0;
         }
+        self.drift.learn(difference, at_secs);
         // The new median is worked out over the next frames, some rows at a time.
         if self.stale_row < rows {
             let mut column = Vec::with_capacity(SAMPLES);
@@ -392,6 +408,12 @@ impl Rest {
         }
         gains
     }
+}
+
+/// By how much evening out multiplies the noise variance of a frame with this light: dim frames
+/// are made brighter and noisier, bright ones the other way about.
+fn dimmed(gain: f32) -> f32 {
+    (1.0 / gain).powi(2).clamp(0.25, 100.0)
 }
 
 /// Mean of squares over 3 × 3 samples, rows of `cols`.
@@ -489,13 +511,13 @@ mod tests {
             at += 1.0 / 30.0;
             let patch = if frame % 30 < 2 { &spot } else { &plain };
             let difference = rest.difference(patch, &inside);
-            rest.learn(patch, &difference, at);
+            rest.learn(&difference, at);
         }
         assert_eq!(rest.reference()[[8, 8]], 100.0);
         for _ in 0..400 {
             at += 1.0 / 30.0;
             let difference = rest.difference(&spot, &inside);
-            rest.learn(&spot, &difference, at);
+            rest.learn(&difference, at);
         }
         assert_eq!(rest.reference()[[8, 8]], 60.0);
     }
