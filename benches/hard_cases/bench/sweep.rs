@@ -50,7 +50,7 @@ const fn disturbance(name: &'static str, at_one: &'static str) -> Disturbance {
 }
 
 /// Everything that is swept, in the order of the table.
-pub const DISTURBANCES: [Disturbance; 36] = [
+pub const DISTURBANCES: [Disturbance; 38] = [
     disturbance("plain", "nothing is wrong"),
     disturbance("shake", "3 px either way at 6 to 14 Hz"),
     disturbance("flicker", "8 % of the light, in rolling bands"),
@@ -89,9 +89,11 @@ pub const DISTURBANCES: [Disturbance; 36] = [
     disturbance("fast-camera", "60 frames a second"),
     disturbance("full-hd", "1920 × 1080"),
     disturbance("all", "all of the list together"),
+    disturbance("all-unmoved", "the same, but for the knock"),
     disturbance("idle-plain", "no bead and nothing wrong"),
-    disturbance("idle", "no bead, and all that is not of beads"),
+    disturbance("idle", "no bead, and all of the list but the knock"),
     disturbance("idle-gas", "as idle, with bubbles of gas"),
+    disturbance("idle-knock", "as idle-gas, with a knock"),
     disturbance("idle-reflection", "no bead, and mirrored door and lamp"),
 ];
 
@@ -158,7 +160,9 @@ impl Case {
             words.retain(|(known, _)| *known != key);
             words.push((key, value));
         };
-        let all = ["all", "idle", "idle-gas"].contains(&disturbance.name);
+        let any_of = |names: &[&str]| names.contains(&disturbance.name);
+        let all_and_beads = any_of(&["all", "all-unmoved"]);
+        let all = all_and_beads || any_of(&["idle", "idle-gas", "idle-knock"]);
         let is = |name: &str| disturbance.name == name || all;
         let only = |name: &str| disturbance.name == name;
         if is("shake") {
@@ -189,7 +193,7 @@ impl Case {
         if is("passer-behind") {
             faults.push(format!("passer-behind {}", n(12.0 / level)));
         }
-        if only("gas") || only("all") || only("idle-gas") {
+        if all_and_beads || any_of(&["gas", "idle-gas", "idle-knock"]) {
             let gas = [16.0, 12.0, 20.0].map(|rate| n(rate * level));
             set("gas", gas.join(";"));
         }
@@ -199,12 +203,12 @@ impl Case {
         if only("triplets") {
             set("triplets", "0.5".to_owned());
         }
-        if only("all") {
+        if all_and_beads {
             set("pairs", "0.2".to_owned());
             set("triplets", "0.2".to_owned());
             set("followed", "0.2".to_owned());
         }
-        if ["pairs", "triplets", "followed", "all"].contains(&disturbance.name) {
+        if all_and_beads || any_of(&["pairs", "triplets", "followed"]) {
             set("pair_gap", n(1.0 / level));
         }
         if only("followed") || only("overtaking") {
@@ -238,7 +242,7 @@ impl Case {
             // A film is asked for glass by glass.
             faults.extend((1..=3).map(|feed| format!("film {feed} {}", n(0.5 * level))));
         }
-        if is("knock") {
+        if any_of(&["knock", "all", "idle-knock"]) {
             faults.push(format!("knock {} @{}", n(12.0 * level), n(0.4 * secs)));
         }
         if is("reflection") || only("idle-reflection") {

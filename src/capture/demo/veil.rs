@@ -119,7 +119,7 @@ impl Patch {
                 f64::from(y) / DOWN_PX,
                 salt ^ 0xF11A,
             );
-            let share = (share * (0.85 + 0.15 * smear)) as f32 * self.cover[at];
+            let share = (share * (1.0 + 0.15 * smear)).min(1.0) as f32 * self.cover[at];
             let pixel = &mut canvas[y as usize * scene.size_px.0 as usize + x as usize];
             *pixel += share * (luma - *pixel);
         }
@@ -281,6 +281,17 @@ pub fn moved(
         let (upper, lower) = (&canvas[upper * width..], &canvas[lower * width..]);
         for ((mix, &upper), &lower) in mixed.iter_mut().zip(upper).zip(lower) {
             *mix = upper + part * (lower - upper);
+        }
+        if zoom == 1.0 {
+            // The same part of a pixel all along the row.
+            let whole = (-dx).floor();
+            let part = (-dx - whole) as f32;
+            let at = |x: i64| mixed[x.clamp(0, width as i64 - 1) as usize];
+            for (x, out) in (whole as i64..).zip(out_row) {
+                let left = at(x);
+                *out = left + part * (at(x + 1) - left);
+            }
+            continue;
         }
         let first_x = middle_x - (middle_x + dx) * step;
         for (x, out) in out_row.iter_mut().enumerate() {
