@@ -182,9 +182,10 @@ fn glasses_are_filmed_and_mirror_and_steam_and_walkers_pass() {
         .iter()
         .filter(|frame| (calm - mean(&frame.luma, glass)) / (calm - 38.0) > 0.7)
         .count();
+    // Three times, for a tenth to half a second.
     assert!(
-        (3..=10).contains(&hidden),
-        "hidden in {hidden} frames of 122"
+        (6..=30).contains(&hidden),
+        "hidden in {hidden} frames of 600"
     );
 }
 
