@@ -6,7 +6,8 @@ use std::collections::BTreeMap;
 
 use beadtally::base::FeedNumber;
 use beadtally::judge::{
-    Alarm, AlarmBook, AlarmSettings, AlarmState, Cause, Condition, Delays, FeedState,
+    Alarm, AlarmBook, AlarmSettings, AlarmState, By, Cause, Condition, Delays, FeedState, Happened,
+    Step,
 };
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -246,6 +247,17 @@ fn a_shelved_alarm_is_silent_until_its_time() {
         states(&book.shelve(140.0, FEED, Cause::Low, 0.0)),
         [AlarmState::Normal]
     );
+    // Shelving anew moves its end, and is told.
+    book.shelve(145.0, FEED, Cause::Low, 10.0);
+    let moved = book.shelve(146.0, FEED, Cause::Low, 100.0);
+    assert_eq!(states(&moved), [AlarmState::Shelved]);
+    assert_eq!(moved[0].step.shelved_until_secs, Some(246.0));
+    assert_eq!(
+        (moved[0].step.happened, moved[0].step.by),
+        (Happened::Shelved, By::Person)
+    );
+    // Taking off the shelf what is not on it does nothing.
+    assert_eq!(book.unshelve(147.0, FEED, Cause::High), []);
     // Not for longer than a shift.
     book.shelve(150.0, FEED, Cause::Low, f64::INFINITY);
     assert_eq!(
@@ -319,6 +331,16 @@ fn words_are_those_of_the_standards_and_of_the_design() {
         let json = serde_json::to_string(&state).unwrap();
         assert_eq!(json, format!("\"{}\"", state.words()));
     }
+    for happened in Happened::ALL {
+        let json = serde_json::to_string(&happened).unwrap();
+        assert_eq!(json, format!("\"{}\"", happened.words()));
+    }
+    for by in [By::Condition, By::Person, By::Time, By::Calibration] {
+        assert_eq!(
+            serde_json::to_string(&by).unwrap(),
+            format!("\"{}\"", by.words())
+        );
+    }
     for cause in Cause::ALL {
         assert_eq!(
             serde_json::to_string(&cause).unwrap(),
@@ -357,11 +379,54 @@ fn may_follow(from: AlarmState, to: AlarmState) -> bool {
             Unacknowledged
         ) | (Unacknowledged, Acknowledged | ReturnedUnacknowledged)
             | (Acknowledged | ReturnedUnacknowledged | Shelved, Normal)
-            | (
-                Normal | Unacknowledged | Acknowledged | ReturnedUnacknowledged,
-                Shelved
-            )
-    )
+            | (_, Shelved)
+    ) || (from == Unacknowledged && to == Normal)
+}
+
+/// What a step must be called, and who may have done it, when one state follows another.
+fn step_fits(from: AlarmState, to: AlarmState, step: Step, asked: Asked) -> bool {
+    use AlarmState::{Acknowledged, Normal, ReturnedUnacknowledged, Shelved, Unacknowledged};
+    let Step {
+        happened,
+        by,
+        shelved_until_secs,
+    } = step;
+    let person = asked != Asked::Nothing && asked != Asked::Forget;
+    let fits = match (happened, by) {
+        (Happened::Raised, By::Condition) => (from, to) == (Normal, Unacknowledged),
+        (Happened::RaisedAgain, By::Condition) => {
+            (from, to) == (ReturnedUnacknowledged, Unacknowledged)
+        }
+        (Happened::ReAlarmed, By::Time) => (from, to) == (Acknowledged, Unacknowledged),
+        (Happened::Acknowledged, By::Person) => {
+            asked == Asked::Acknowledge
+                && matches!(
+                    (from, to),
+                    (Unacknowledged, Acknowledged) | (ReturnedUnacknowledged, Normal)
+                )
+        }
+        (Happened::Returned, By::Condition) => matches!(
+            (from, to),
+            (Unacknowledged, ReturnedUnacknowledged) | (Acknowledged, Normal)
+        ),
+        (Happened::Shelved, By::Person) => asked == Asked::Shelve && to == Shelved,
+        (Happened::Unshelved, By::Person) => {
+            asked == Asked::Shelve && from == Shelved && to != Shelved
+        }
+        (Happened::Unshelved, By::Time) => from == Shelved && matches!(to, Unacknowledged | Normal),
+        (Happened::Forgotten, By::Calibration) => asked == Asked::Forget && to == Normal,
+        _ => false,
+    };
+    fits && (by != By::Person || person) && shelved_until_secs.is_some() == (to == Shelved)
+}
+
+/// What was asked of the book.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Asked {
+    Nothing,
+    Acknowledge,
+    Shelve,
+    Forget,
 }
 
 #[test]
@@ -391,21 +456,39 @@ fn operations_in_random_order_keep_the_rules() {
             };
             let cause = Cause::ALL[rng.random_range(0..7)];
             let key = (feed, cause);
-            let mut acknowledging = false;
+            let mut asked = Asked::Nothing;
             for entry in known.values_mut() {
                 entry.told_before = entry.told;
             }
             let changes = match rng.random_range(0..10) {
                 0 => {
-                    acknowledging = true;
+                    asked = Asked::Acknowledge;
                     book.acknowledge(at, feed, cause)
                 }
                 1 if rng.random_range(0..4) == 0 => {
-                    acknowledging = true;
+                    asked = Asked::Acknowledge;
                     book.acknowledge_all(at)
                 }
                 2 if rng.random_range(0..4) == 0 => {
+                    asked = Asked::Shelve;
                     book.shelve(at, feed, cause, rng.random_range(-10.0..600.0))
+                }
+                2 if rng.random_range(0..4) == 0 => {
+                    asked = Asked::Shelve;
+                    book.unshelve(at, feed, cause)
+                }
+                2 if rng.random_range(0..20) == 0 => {
+                    asked = Asked::Forget;
+                    let forgotten = FeedNumber(1);
+                    let changes = book.forget(at, forgotten);
+                    for (key, entry) in &mut known {
+                        if key.0 == Some(forgotten) {
+                            entry.told = Condition::Clear;
+                            entry.told_before = Condition::Clear;
+                            entry.since_secs = f64::NEG_INFINITY;
+                        }
+                    }
+                    changes
                 }
                 3 => book.tick(at),
                 _ => {
@@ -445,10 +528,15 @@ fn operations_in_random_order_keep_the_rules() {
                     entry.state,
                     alarm.state
                 );
-                // Only a person acknowledges, and no person clears an active condition.
-                if alarm.state == AlarmState::Acknowledged {
-                    assert!(acknowledging);
-                }
+                // Each step has its name, and only a person acknowledges and shelves.
+                assert!(
+                    step_fits(entry.state, alarm.state, alarm.step, asked),
+                    "{:?} → {:?}: {:?} when asked for {asked:?}",
+                    entry.state,
+                    alarm.state,
+                    alarm.step
+                );
+                // No person clears an active condition.
                 if entry.state == AlarmState::Acknowledged && alarm.state == AlarmState::Normal {
                     let there = |c| matches!(c, Condition::Active | Condition::Certain);
                     assert!(!there(entry.told) || !there(entry.told_before));
@@ -500,6 +588,8 @@ fn operations_in_random_order_keep_the_rules() {
                 }
                 if state == AlarmState::Shelved {
                     let until = book.shelved_until_secs(key.0, key.1).unwrap();
+                    let shown = standing.iter().find(|a| (a.feed, a.cause) == *key).unwrap();
+                    assert_eq!(shown.step.shelved_until_secs, Some(until));
                     assert!(until > now && until <= now + 500.0);
                 }
             }

@@ -9,7 +9,7 @@ use beadtally::base::{BeadKind, BlindWhy, FeedNumber, GlassKind};
 use beadtally::bead::Bead;
 use beadtally::capture::About;
 use beadtally::glass::{Calibration, FeedCalibration, Outline};
-use beadtally::judge::{Alarm, AlarmState, Cause, FeedState};
+use beadtally::judge::{Alarm, AlarmState, Cause, FeedState, Step};
 use beadtally::rate::Reading;
 use beadtally::run::Event;
 use beadtally::run::export::export;
@@ -100,6 +100,7 @@ fn contents(folder: &Path) -> RunContents {
                 cause: Cause::Stopped,
                 state: AlarmState::Unacknowledged,
                 since_secs: 30.0,
+                step: Step::default(),
             },
         },
         Event::Alarm {
@@ -109,14 +110,17 @@ fn contents(folder: &Path) -> RunContents {
                 cause: Cause::CameraLost,
                 state: AlarmState::ReturnedUnacknowledged,
                 since_secs: 31.0,
+                step: Step::default(),
             },
         },
         Event::Mark {
+            movement: None,
             at_secs: 40.0,
             feed: Some(FeedNumber(1)),
             words: "=cmd|' /C calc'!A0".to_owned(),
         },
         Event::Mark {
+            movement: None,
             at_secs: 41.0,
             feed: None,
             words: "two\nlines, \"quoted\"".to_owned(),

@@ -10,6 +10,7 @@ use crate::glass::FeedCalibration;
 use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
 use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
 use crate::rate::{self, Change, DropRecord, Reading, Silence};
+use crate::run::as_found::{AsFound, Began};
 use crate::run::event::Event;
 use crate::run::snapshot::{BeadMark, FeedSnapshot, HistoryPoint};
 
@@ -53,6 +54,7 @@ pub(super) struct Feed {
     told_at_secs: f64,
     news: bool,
     changed: Option<Change>,
+    as_found: Option<Arc<AsFound>>,
     counted: Ring<Counted>,
     history: Ring<HistoryPoint>,
     history_shared: Arc<Vec<HistoryPoint>>,
@@ -99,6 +101,7 @@ impl Feed {
             told_at_secs: from_secs,
             news: true,
             changed: None,
+            as_found: None,
             counted: Ring::new(16),
             history: Ring::new(HISTORY_POINTS),
             history_shared: Arc::new(Vec::new()),
@@ -127,12 +130,54 @@ impl Feed {
     }
 
     /// A person moved this feed's valve: what was counted before belongs to another setting, and
-    /// a new reading starts.
-    pub fn start_new_reading(&mut self, at_secs: f64) {
+    /// a new reading starts. Gives the old one.
+    pub fn start_new_reading(&mut self, at_secs: f64, words: &str) -> Event {
+        let record = self.record_now(at_secs);
+        let reading = rate::reading(&record);
+        let began = Began::Mark {
+            words: words.to_owned(),
+        };
+        let kept = self.keep_as_found(at_secs, &record, reading, began);
         self.record = self.record.since(at_secs);
         self.judge.reset();
         self.changed = None;
         self.news = true;
+        kept
+    }
+
+    /// Keeps the reading of a record that is over, and tells it.
+    fn keep_as_found(
+        &mut self,
+        at_secs: f64,
+        record: &DropRecord,
+        reading: Option<Reading>,
+        began: Began,
+    ) -> Event {
+        let found = AsFound {
+            feed: self.number,
+            from_secs: record.from_secs,
+            until_secs: record.now_secs,
+            reading,
+            state: self.state,
+            began,
+        };
+        if reading.is_some() || self.as_found.is_none() {
+            self.as_found = Some(Arc::new(found.clone()));
+        }
+        Event::AsFound { at_secs, found }
+    }
+
+    /// The blind spell that is open now, as if it ended now.
+    pub fn open_spell(&self, at_secs: f64) -> Option<Event> {
+        match self.watch.trust() {
+            Trust::Blind { why, since_secs } => Some(Event::Blind {
+                feed: Some(self.number),
+                from_secs: since_secs,
+                to_secs: at_secs.max(since_secs),
+                why,
+            }),
+            Trust::Clear => None,
+        }
     }
 
     /// Takes another name, band or scale for the same outline; counts go on.
@@ -215,6 +260,16 @@ impl Feed {
             let mut record = self.record_now(at_secs);
             if let Some(change) = rate::find_change(&record) {
                 // The old rate is over: a reading of both would be of neither.
+                let old = DropRecord {
+                    now_secs: change.at_secs,
+                    ..record
+                }
+                .cleaned();
+                let began = Began::Change {
+                    before_per_minute: change.before_per_minute,
+                    after_per_minute: change.after_per_minute,
+                };
+                events.push(self.keep_as_found(at_secs, &old, rate::reading(&old), began));
                 self.record = self.record.since(change.at_secs);
                 record = self.record_now(at_secs);
                 self.changed = Some(change);
@@ -309,6 +364,7 @@ impl Feed {
             history: Arc::clone(&self.history_shared),
             strip: self.counter.strip(),
             shake_px: shift.0.hypot(shift.1),
+            as_found: self.as_found.clone(),
         }
     }
 

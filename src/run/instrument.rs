@@ -3,9 +3,10 @@
 
 use crate::base::{BlindWhy, FeedNumber, Frame};
 use crate::glass::Calibration;
-use crate::judge::{Alarm, AlarmBook, AlarmSettings, Cause, Condition};
+use crate::judge::{Alarm, AlarmBook, AlarmSettings, Cause, Condition, Happened};
 use crate::run::event::Event;
 use crate::run::feed::{Feed, Sameness};
+use crate::run::movement;
 use crate::run::snapshot::FeedSnapshot;
 
 /// Counts and judges all feeds of one lubricator.
@@ -120,16 +121,24 @@ impl Instrument {
     }
 
     /// Keeps a person's note. One on a feed says that its valve was moved: its reading starts
-    /// anew, because the drops before belong to another setting.
+    /// anew, because the drops before belong to another setting, and the old one is kept as found.
+    /// A note on no feed that names one (`valve 1 a quarter turn open`) is on that feed.
     pub fn mark(&mut self, feed: Option<FeedNumber>, words: String) -> Vec<Event> {
-        for moved in self.feeds.iter_mut().filter(|f| feed == Some(f.number)) {
-            moved.start_new_reading(self.now_secs);
-        }
-        vec![Event::Mark {
+        let said = movement::read(&words);
+        let named = said
+            .feed
+            .filter(|named| self.feeds.iter().any(|f| f.number == *named));
+        let feed = feed.or(named);
+        let mut events = vec![Event::Mark {
             at_secs: self.now_secs,
             feed,
-            words,
-        }]
+            words: words.clone(),
+            movement: said.movement,
+        }];
+        for moved in self.feeds.iter_mut().filter(|f| feed == Some(f.number)) {
+            events.push(moved.start_new_reading(self.now_secs, &words));
+        }
+        events
     }
 
     /// Acknowledges one alarm.
@@ -141,6 +150,12 @@ impl Instrument {
     /// Acknowledges all alarms.
     pub fn acknowledge_all(&mut self) -> Vec<Event> {
         let changes = self.alarms.acknowledge_all(self.now_secs);
+        self.alarm_events(changes)
+    }
+
+    /// Shelves one alarm for so many seconds; for none or less takes it off the shelf.
+    pub fn shelve(&mut self, feed: Option<FeedNumber>, cause: Cause, for_secs: f64) -> Vec<Event> {
+        let changes = self.alarms.shelve(self.now_secs, feed, cause, for_secs);
         self.alarm_events(changes)
     }
 
@@ -201,6 +216,24 @@ impl Instrument {
             .iter()
             .map(|f| f.snapshot(self.now_secs))
             .collect()
+    }
+
+    /// What a recording that begins now must know of the time before: the alarms that stand.
+    #[must_use]
+    pub fn standing_events(&self) -> Vec<Event> {
+        let standing = self.alarms.standing().into_iter().map(|mut alarm| {
+            alarm.step.happened = Happened::Stood;
+            alarm
+        });
+        self.alarm_events(standing.collect())
+    }
+
+    /// What a recording that ends now would not be told otherwise: the blind spells that are still
+    /// open.
+    #[must_use]
+    pub fn open_events(&self) -> Vec<Event> {
+        let open = |feed: &Feed| feed.open_spell(self.now_secs);
+        self.feeds.iter().filter_map(open).collect()
     }
 
     /// The alarms that are not normal, most pressing first.

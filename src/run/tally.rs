@@ -326,6 +326,7 @@ impl Collected {
                 Event::Reading { .. }
                 | Event::State { .. }
                 | Event::Alarm { .. }
+                | Event::AsFound { .. }
                 | Event::Mark { .. } => {}
             }
         }
