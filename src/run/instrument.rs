@@ -129,16 +129,18 @@ impl Instrument {
             .feed
             .filter(|named| self.feeds.iter().any(|f| f.number == *named));
         let feed = feed.or(named);
-        let mut events = vec![Event::Mark {
-            at_secs: self.now_secs,
+        let now_secs = self.now_secs;
+        let moved = self.feeds.iter_mut().filter(|f| feed == Some(f.number));
+        let kept: Vec<Event> = moved
+            .map(|feed| feed.start_new_reading(now_secs, &words))
+            .collect();
+        let mark = Event::Mark {
+            at_secs: now_secs,
             feed,
-            words: words.clone(),
+            words,
             movement: said.movement,
-        }];
-        for moved in self.feeds.iter_mut().filter(|f| feed == Some(f.number)) {
-            events.push(moved.start_new_reading(self.now_secs, &words));
-        }
-        events
+        };
+        std::iter::once(mark).chain(kept).collect()
     }
 
     /// Acknowledges one alarm.

@@ -6,6 +6,7 @@ pub mod event;
 pub mod export;
 mod feed;
 pub mod instrument;
+pub mod keeping;
 pub mod logbook;
 pub mod movement;
 pub mod outlines;
