@@ -114,13 +114,13 @@ fn contents(folder: &Path) -> RunContents {
             },
         },
         Event::Mark {
-            movement: None,
+            moved: None,
             at_secs: 40.0,
             feed: Some(FeedNumber(1)),
             words: "=cmd|' /C calc'!A0".to_owned(),
         },
         Event::Mark {
-            movement: None,
+            moved: None,
             at_secs: 41.0,
             feed: None,
             words: "two\nlines, \"quoted\"".to_owned(),

@@ -65,6 +65,8 @@ pub enum Verb {
     Runs(RunsArgs),
     /// Write a run of the logbook as CSV files
     Export(ExportArgs),
+    /// Write a run of the logbook as a report: a page with plots, a sheet, tables
+    Report(super::report::ReportArgs),
     /// Write a practice clip of the demo, with its truth beside it
     Draw(super::draw::DrawArgs),
 }

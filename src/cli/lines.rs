@@ -7,7 +7,7 @@ use crate::capture::About;
 use crate::glass::Calibration;
 use crate::judge::{AlarmState, By, Cause, FeedState, Happened};
 use crate::run::tally::{BlindReport, OutlineReport, ReadingReport, rounded};
-use crate::run::{Event, FeedSnapshot, Movement, Notice};
+use crate::run::{Event, FeedSnapshot, Moved, Notice};
 
 /// One line of `watch --json-lines`. The word under `type` tells which.
 #[derive(Debug, Serialize)]
@@ -296,13 +296,13 @@ impl Line {
                 at_secs,
                 feed,
                 words,
-                movement,
+                moved,
             } => Self::Mark {
                 feed: *feed,
                 at_s: rounded(*at_secs, 3),
                 words: words.clone(),
-                turns: movement.and_then(Movement::turns),
-                shut: *movement == Some(Movement::Shut),
+                turns: moved.and_then(Moved::turns),
+                shut: *moved == Some(Moved::Shut),
             },
             Event::AsFound { at_secs, found } => {
                 let figures = found.reading.as_ref().map(ReadingReport::of);

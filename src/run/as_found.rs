@@ -1,5 +1,5 @@
-//! A reading that is over: a change of the rate, or a mark on the feed, began a new one, and what
-//! was read until then is kept as *as found*. It decides nothing; the feed does.
+//! A reading that is over: a change of the rate, the end of a stop, or a mark on the feed began a
+//! new one, and what was read until then is kept as *as found*. It decides nothing; the feed does.
 
 use crate::base::FeedNumber;
 use crate::judge::FeedState;
@@ -13,6 +13,11 @@ pub enum Began {
         /// Its words.
         words: String,
     },
+    /// The drop that ended a stop: how the feed runs since is told by what comes after it.
+    Stop {
+        /// Seconds of seen silence before that drop.
+        silent_secs: f64,
+    },
     /// The rate changed beyond doubt.
     Change {
         /// Mean rate before, drops a minute.
@@ -23,11 +28,12 @@ pub enum Began {
 }
 
 impl Began {
-    /// The words that files use: `mark` or `change`.
+    /// The words that files use: `mark`, `stop` or `change`.
     #[must_use]
     pub fn word(&self) -> &'static str {
         match self {
             Self::Mark { .. } => "mark",
+            Self::Stop { .. } => "stop",
             Self::Change { .. } => "change",
         }
     }
@@ -37,6 +43,9 @@ impl Began {
     pub fn words(&self) -> String {
         match self {
             Self::Mark { words } => words.clone(),
+            Self::Stop { silent_secs } => {
+                format!("the feed runs again after a stop of {silent_secs:.0} s")
+            }
             Self::Change {
                 before_per_minute,
                 after_per_minute,

@@ -6,7 +6,7 @@ use crate::bead::Bead;
 use crate::judge::{Alarm, FeedState};
 use crate::rate::Reading;
 use crate::run::as_found::AsFound;
-use crate::run::movement::Movement;
+use crate::run::moved::Moved;
 
 /// One thing that happened, in source time.
 #[derive(Clone, Debug)]
@@ -67,7 +67,7 @@ pub enum Event {
         /// The words.
         words: String,
         /// How the feed's valve was moved, when the words say so.
-        movement: Option<Movement>,
+        moved: Option<Moved>,
     },
     /// A new reading began; what was read until then is kept.
     AsFound {

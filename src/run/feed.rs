@@ -54,6 +54,8 @@ pub(super) struct Feed {
     told_at_secs: f64,
     news: bool,
     changed: Option<Change>,
+    /// The feed was found stopped, and no drop has come since.
+    stopped: Stopped,
     as_found: Option<Arc<AsFound>>,
     counted: Ring<Counted>,
     history: Ring<HistoryPoint>,
@@ -101,6 +103,7 @@ impl Feed {
             told_at_secs: from_secs,
             news: true,
             changed: None,
+            stopped: Stopped::No,
             as_found: None,
             counted: Ring::new(16),
             history: Ring::new(HISTORY_POINTS),
@@ -141,6 +144,7 @@ impl Feed {
         self.record = self.record.since(at_secs);
         self.judge.reset();
         self.changed = None;
+        self.stopped = Stopped::No;
         self.news = true;
         kept
     }
@@ -285,6 +289,9 @@ impl Feed {
             self.doubts = self.doubts_now(&record, &verdict.silence);
             self.conditions = verdict.conditions;
             let state = verdict.state;
+            if state == FeedState::Stopped {
+                self.stopped = Stopped::Yes;
+            }
             if state != self.state {
                 self.state = state;
                 self.told_at_secs = f64::NEG_INFINITY;
@@ -382,6 +389,9 @@ impl Feed {
                 BeadKind::Gas => self.bubbles += 1,
                 BeadKind::Oil => {
                     self.drops += 1;
+                    if self.stopped == Stopped::Yes {
+                        events.push(self.run_again(&bead));
+                    }
                     let drops = &mut self.record.drops_secs;
                     // Two close beads may settle in the other order.
                     let place = drops.partition_point(|t| *t <= bead.at_secs);
@@ -402,6 +412,22 @@ impl Feed {
                 bead,
             });
         }
+    }
+
+    /// A drop ends a stop: the silence belongs to neither reading, and a new one begins with it.
+    fn run_again(&mut self, bead: &Bead) -> Event {
+        self.stopped = Stopped::No;
+        let mut silence = self.record_now(bead.at_secs);
+        silence.now_secs = bead.at_secs;
+        let silent_secs = Silence::with_expected(&silence, None).secs;
+        let old = self.record.before_silence();
+        let began = Began::Stop { silent_secs };
+        let kept = self.keep_as_found(bead.settled_at_secs, &old, rate::reading(&old), began);
+        self.record = self.record.since(bead.at_secs);
+        self.record.from_secs = bead.at_secs;
+        self.judge.reset();
+        self.changed = None;
+        kept
     }
 
     fn take_spells(&mut self, spells: Vec<Spell>, events: &mut Vec<Event>) {
@@ -506,6 +532,13 @@ fn changes_the_scene(why: BlindWhy) -> bool {
         | BlindWhy::Covered
         | BlindWhy::Flooded => true,
     }
+}
+
+/// Whether a feed was found stopped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stopped {
+    Yes,
+    No,
 }
 
 /// Whether a frame brought anything new.

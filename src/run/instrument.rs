@@ -1,12 +1,16 @@
 //! The instrument: frames in, readings out. Pure: no thread, no file, no clock — the same frames
 //! give the same events, byte for byte. Threads, screens and the logbook live around it.
 
+use std::sync::Arc;
+
+use image::GrayImage;
+
 use crate::base::{BlindWhy, FeedNumber, Frame};
 use crate::glass::Calibration;
 use crate::judge::{Alarm, AlarmBook, AlarmSettings, Cause, Condition, Happened};
 use crate::run::event::Event;
 use crate::run::feed::{Feed, Sameness};
-use crate::run::movement;
+use crate::run::moved;
 use crate::run::snapshot::FeedSnapshot;
 
 /// Counts and judges all feeds of one lubricator.
@@ -28,6 +32,9 @@ pub struct Instrument {
     feeds: Vec<Feed>,
     alarms: AlarmBook,
     last: Option<(u64, f64)>,
+    /// The picture before, to tell a repeated one: a glass steadied twice in the same picture may
+    /// differ in its last digits.
+    last_luma: Option<Arc<GrayImage>>,
     now_secs: f64,
     camera_lost: bool,
 }
@@ -42,6 +49,7 @@ impl Instrument {
             feeds,
             alarms: AlarmBook::new(AlarmSettings::default()),
             last: None,
+            last_luma: None,
             now_secs: 0.0,
             camera_lost: false,
         }
@@ -83,7 +91,9 @@ impl Instrument {
         for feed in &mut self.feeds {
             same &= feed.look(frame);
         }
-        let sameness = if same && !self.feeds.is_empty() {
+        let repeated = self.last_luma.as_ref() == Some(&frame.luma);
+        self.last_luma = Some(Arc::clone(&frame.luma));
+        let sameness = if (same || repeated) && !self.feeds.is_empty() {
             Sameness::Repeated
         } else {
             Sameness::New
@@ -124,7 +134,7 @@ impl Instrument {
     /// anew, because the drops before belong to another setting, and the old one is kept as found.
     /// A note on no feed that names one (`valve 1 a quarter turn open`) is on that feed.
     pub fn mark(&mut self, feed: Option<FeedNumber>, words: String) -> Vec<Event> {
-        let said = movement::read(&words);
+        let said = moved::read(&words);
         let named = said
             .feed
             .filter(|named| self.feeds.iter().any(|f| f.number == *named));
@@ -138,7 +148,7 @@ impl Instrument {
             at_secs: now_secs,
             feed,
             words,
-            movement: said.movement,
+            moved: said.moved,
         };
         std::iter::once(mark).chain(kept).collect()
     }

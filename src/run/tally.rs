@@ -342,9 +342,8 @@ pub fn tally_beside(
         return Err(SearchError::NoPictures(settings.clip.clone()).into());
     }
     doubts.dedup();
-    doubts.extend(
-        marks.map(|(at, words)| format!("the mark at {at} s lies after the end: {words}")),
-    );
+    doubts
+        .extend(marks.map(|(at, words)| format!("the mark at {at} s lies after the end: {words}")));
     let mut report =
         report.into_report(settings, &calibration, &instrument.feeds(), doubts, damaged);
     report.run = run;

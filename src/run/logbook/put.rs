@@ -11,7 +11,7 @@ use crate::bead::Bead;
 use crate::judge::Alarm;
 use crate::rate::Reading;
 use crate::run::as_found::{AsFound, Began};
-use crate::run::{Event, Movement};
+use crate::run::{Event, Moved};
 
 /// Puts an event into its table; one that is there already stays as it is.
 pub(super) fn put_event(
@@ -56,7 +56,7 @@ pub(super) fn put_event(
             at_secs,
             feed,
             words,
-            movement,
+            moved,
         } => transaction
             .prepare_cached(
                 "INSERT INTO marks (run_id, sequence, feed, at_secs, wall_secs, words, turns, \
@@ -69,8 +69,8 @@ pub(super) fn put_event(
                 at_secs,
                 wall_secs,
                 words,
-                movement.and_then(Movement::turns),
-                *movement == Some(Movement::Shut),
+                moved.and_then(Moved::turns),
+                *moved == Some(Moved::Shut),
             ])
             .map(|_| ()),
         Event::AsFound { at_secs, found } => {
@@ -148,7 +148,7 @@ fn put_as_found(
 ) -> rusqlite::Result<()> {
     let reading = found.reading;
     let (before, after) = match &found.began {
-        Began::Mark { .. } => (None, None),
+        Began::Mark { .. } | Began::Stop { .. } => (None, None),
         Began::Change {
             before_per_minute,
             after_per_minute,

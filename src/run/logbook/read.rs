@@ -15,7 +15,7 @@ pub use super::rows::{
 };
 use super::schema::{KeepOld, Kind};
 use super::{LogbookError, guard, schema};
-use crate::run::Movement;
+use crate::run::Moved;
 
 /// How long reading waits for another program to let go, seconds.
 const BUSY_SECS: u64 = 2;
@@ -236,10 +236,10 @@ impl LogbookReader {
                         at_secs: row.get(1)?,
                         wall_secs: row.get(2)?,
                         words: row.get(3)?,
-                        movement: if row.get(5)? {
-                            Some(Movement::Shut)
+                        moved: if row.get(5)? {
+                            Some(Moved::Shut)
                         } else {
-                            row.get::<_, Option<f64>>(4)?.map(Movement::Turns)
+                            row.get::<_, Option<f64>>(4)?.map(Moved::Turns)
                         },
                     })
                 },

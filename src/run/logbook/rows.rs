@@ -1,7 +1,7 @@
 //! What is read of a run: its head, its feeds, and one type for each kind of record. They are told
 //! as they were written; nothing is judged anew.
 
-use crate::run::Movement;
+use crate::run::Moved;
 
 /// How a run ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -162,7 +162,7 @@ pub struct MarkRow {
     /// The words.
     pub words: String,
     /// How the feed's valve was moved, when the words said so.
-    pub movement: Option<Movement>,
+    pub moved: Option<Moved>,
 }
 
 /// A reading that was over when a new one began.
@@ -186,7 +186,7 @@ pub struct AsFoundRow {
     pub drops: Option<i64>,
     /// The verdict at its end.
     pub state: String,
-    /// What began the new reading: `mark` or `change`.
+    /// What began the new reading: `mark`, `stop` or `change`.
     pub began: String,
     /// The same as words.
     pub words: String,

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use rusqlite::{Connection, TransactionBehavior, params};
 
 use super::LogbookError;
-use crate::run::movement::{self, Movement};
+use crate::run::moved::{self, Moved};
 
 /// Marks a SQLite file as a logbook of ours: the letters `bead` as a number.
 pub const APPLICATION_ID: i64 = 0x6265_6164;
@@ -181,7 +181,7 @@ CREATE TABLE as_found (
     scatter           REAL,
     drops             INTEGER,
     state             TEXT NOT NULL,
-    began             TEXT NOT NULL CHECK (began IN ('mark', 'change')),
+    began             TEXT NOT NULL CHECK (began IN ('mark', 'stop', 'change')),
     words             TEXT NOT NULL,
     before_per_minute REAL,
     after_per_minute  REAL,
@@ -311,9 +311,9 @@ fn read_movements(connection: &Connection) -> rusqlite::Result<()> {
     let mut rows = select.query([])?;
     while let Some(row) = rows.next()? {
         let words: String = row.get(1)?;
-        if let Some(movement) = movement::read(&words).movement {
-            let is_shut = movement == Movement::Shut;
-            update.execute(params![row.get::<_, i64>(0)?, movement.turns(), is_shut])?;
+        if let Some(moved) = moved::read(&words).moved {
+            let is_shut = moved == Moved::Shut;
+            update.execute(params![row.get::<_, i64>(0)?, moved.turns(), is_shut])?;
         }
     }
     Ok(())
@@ -395,10 +395,10 @@ mod tests {
 
     fn check_contents(path: &Path) {
         let run = LogbookReader::open(path).unwrap().contents(1).unwrap();
-        let movements: Vec<_> = run.marks.iter().map(|mark| mark.movement).collect();
+        let movements: Vec<_> = run.marks.iter().map(|mark| mark.moved).collect();
         assert_eq!(
             movements,
-            [Some(Movement::Turns(0.25)), Some(Movement::Shut), None]
+            [Some(Moved::Turns(0.25)), Some(Moved::Shut), None]
         );
         assert_eq!(run.summary.is_live, None);
         assert_eq!(run.summary.title, "old");

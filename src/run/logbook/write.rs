@@ -388,7 +388,7 @@ mod tests {
                     at_secs: sequence as f64,
                     feed: Some(FeedNumber(1)),
                     words: "valve 1 opened a quarter turn ".repeat(50),
-                    movement: None,
+                    moved: None,
                 })),
             })
             .collect()

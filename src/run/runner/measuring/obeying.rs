@@ -7,7 +7,7 @@ use crate::base::Frame;
 use crate::glass::Calibration;
 use crate::glass::find::Finder;
 use crate::run::{Event, Instrument, Intent};
-use crate::run::{movement, outlines};
+use crate::run::{moved, outlines};
 
 use super::{Again, MOST_MARKS, Measuring, Phase, Picture, RunUnderWay, Tie, said, wrong};
 
@@ -165,12 +165,12 @@ impl Measuring {
                     self.step(|instrument| instrument.mark(feed, words));
                 } else if self.marks.len() < MOST_MARKS {
                     let at_secs = self.tie.at_secs;
-                    let said = movement::read(&words);
+                    let said = moved::read(&words);
                     self.marks.push(Event::Mark {
                         at_secs,
                         feed: feed.or(said.feed),
                         words,
-                        movement: said.movement,
+                        moved: said.moved,
                     });
                 }
             }

@@ -12,14 +12,14 @@ const TURN_DEG: f64 = 360.0;
 
 /// How a regulating valve was moved.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Movement {
+pub enum Moved {
     /// By so many turns; above 0 opens.
     Turns(f64),
     /// Until it was shut.
     Shut,
 }
 
-impl Movement {
+impl Moved {
     /// The turns, when it is told in turns; above 0 opens.
     #[must_use]
     pub fn turns(self) -> Option<f64> {
@@ -36,7 +36,7 @@ pub struct MarkWords {
     /// The feed it names, if it names one.
     pub feed: Option<FeedNumber>,
     /// How the valve was moved, if it says so.
-    pub movement: Option<Movement>,
+    pub moved: Option<Moved>,
 }
 
 /// Which way.
@@ -52,13 +52,13 @@ enum Way {
 /// and `shut`) tell no movement.
 ///
 /// ```
-/// use beadtally::run::movement::{Movement, read};
-/// let turns = |words| read(words).movement.and_then(Movement::turns);
+/// use beadtally::run::moved::{Moved, read};
+/// let turns = |words| read(words).moved.and_then(Moved::turns);
 /// assert_eq!(turns("valve 1 a quarter turn open"), Some(0.25));
 /// assert_eq!(turns("half turn shut"), Some(-0.5));
 /// assert_eq!(turns("+0.25"), Some(0.25));
-/// assert_eq!(read("valve 2 shut").movement, Some(Movement::Shut));
-/// assert_eq!(read("steam opened").movement, None);
+/// assert_eq!(read("valve 2 shut").moved, Some(Moved::Shut));
+/// assert_eq!(read("steam opened").moved, None);
 /// ```
 #[must_use]
 pub fn read(words: &str) -> MarkWords {
@@ -66,7 +66,7 @@ pub fn read(words: &str) -> MarkWords {
     let feed = take_feed(&mut tokens);
     MarkWords {
         feed,
-        movement: movement(&tokens, feed),
+        moved: movement(&tokens, feed),
     }
 }
 
@@ -119,7 +119,7 @@ fn take_feed(tokens: &mut Vec<String>) -> Option<FeedNumber> {
     Some(FeedNumber(number))
 }
 
-fn movement(tokens: &[String], feed: Option<FeedNumber>) -> Option<Movement> {
+fn movement(tokens: &[String], feed: Option<FeedNumber>) -> Option<Moved> {
     let says = |word: &str| tokens.iter().any(|token| token == word);
     if ["not", "no", "never"].into_iter().any(says) || tokens.iter().any(|t| t.ends_with("n't")) {
         return None;
@@ -153,12 +153,12 @@ fn movement(tokens: &[String], feed: Option<FeedNumber>) -> Option<Movement> {
                 way(t).is_some() || matches!(t.as_str(), "valve" | "is" | "was" | "fully")
             });
             let names_valve = feed.is_some() || says("valve");
-            return (all_known && names_valve).then_some(Movement::Shut);
+            return (all_known && names_valve).then_some(Moved::Shut);
         }
         _ => return None,
     };
     let turns = if degrees { size / TURN_DEG } else { size };
-    (turns != 0.0 && turns.abs() <= MOST_TURNS).then_some(Movement::Turns(turns))
+    (turns != 0.0 && turns.abs() <= MOST_TURNS).then_some(Moved::Turns(turns))
 }
 
 fn way(token: &str) -> Option<Way> {
@@ -273,7 +273,7 @@ mod tests {
     use super::*;
 
     fn turns(words: &str) -> Option<f64> {
-        read(words).movement.and_then(Movement::turns)
+        read(words).moved.and_then(Moved::turns)
     }
 
     #[test]
@@ -334,7 +334,7 @@ mod tests {
             "900 turns open",
             "a quarter turn and half a turn and one turn open",
         ] {
-            assert_eq!(read(words).movement, None, "{words}");
+            assert_eq!(read(words).moved, None, "{words}");
         }
     }
 
@@ -351,7 +351,7 @@ mod tests {
         ] {
             assert_eq!(read(words).feed, None, "{words}");
         }
-        assert_eq!(read("valve shut").movement, Some(Movement::Shut));
-        assert_eq!(read("valve 2 closed").movement, Some(Movement::Shut));
+        assert_eq!(read("valve shut").moved, Some(Moved::Shut));
+        assert_eq!(read("valve 2 closed").moved, Some(Moved::Shut));
     }
 }
