@@ -36,7 +36,8 @@ pub struct Instrument {
     /// differ in its last digits.
     last_luma: Option<Arc<GrayImage>>,
     now_secs: f64,
-    camera_lost: bool,
+    /// Why no frame came last; none when one did.
+    missing: Option<BlindWhy>,
 }
 
 impl Instrument {
@@ -51,7 +52,7 @@ impl Instrument {
             last: None,
             last_luma: None,
             now_secs: 0.0,
-            camera_lost: false,
+            missing: None,
         }
     }
 
@@ -86,7 +87,7 @@ impl Instrument {
         }
         self.last = Some((frame.number, at_secs));
         self.now_secs = at_secs;
-        self.camera_lost = false;
+        self.missing = None;
         let mut same = true;
         for feed in &mut self.feeds {
             same &= feed.look(frame);
@@ -112,7 +113,7 @@ impl Instrument {
             return events;
         }
         self.now_secs = at_secs;
-        self.camera_lost = why == BlindWhy::CameraLost;
+        self.missing = Some(why);
         for feed in &mut self.feeds {
             events.extend(feed.no_frame(at_secs, why));
         }
@@ -201,6 +202,13 @@ impl Instrument {
             let changes = self.alarms.forget(self.now_secs, gone.number);
             events.extend(self.alarm_events(changes));
         }
+        if let (Some(why), Some((_, seen_secs))) = (self.missing, self.last) {
+            // A new outline shows no more than the old one while nothing comes.
+            for feed in &mut feeds {
+                events.extend(feed.no_frame(seen_secs, why));
+                events.extend(feed.no_frame(self.now_secs, why));
+            }
+        }
         self.feeds = feeds;
         self.calibration = calibration;
         self.judge(&mut events);
@@ -278,7 +286,7 @@ impl Instrument {
                 );
             }
         }
-        let lost = if self.camera_lost {
+        let lost = if self.missing == Some(BlindWhy::CameraLost) {
             Condition::Active
         } else {
             Condition::Clear

@@ -244,44 +244,27 @@ fn steady(out: &mut Markup, report: &Report, feed: &FeedReport) {
     out.words("h3", &[], "Steadiness");
     out.open("div", &[("class", "scroll")]);
     out.open("table", &[]);
-    out.words("caption", &[], "Over the whole run, and between marks");
-    let mut parts: Vec<(String, &Steadiness)> =
-        vec![("the whole run".to_owned(), &feed.steadiness)];
-    parts.extend(feed.between_marks.iter().map(|(span, part)| {
-        let when = |secs: f64| words::elapsed(report.since_start(secs));
-        (
-            format!("{} to {}", when(span.from_secs), when(span.to_secs)),
-            part,
-        )
-    }));
-    out.open("thead", &[]);
-    out.open("tr", &[]);
-    out.words("th", &[("scope", "col")], "figure");
-    for (name, _) in &parts {
-        out.words("th", &[("scope", "col")], name);
-    }
-    out.close();
-    out.close();
+    out.words("caption", &[], "Over the whole run");
+    tables::head(out, &["figure", "value"]);
     out.open("tbody", &[]);
     for (name, of) in FIGURES {
         out.open("tr", &[]);
         tables::row_head(out, |out| out.text(name));
-        for (_, part) in &parts {
-            tables::number(out, &of(part));
-        }
+        tables::cell(out, &of(&feed.steadiness));
         out.close();
     }
     out.close();
     out.close();
     out.close();
+    between_marks(out, report, feed);
     if let Some(plot) = chart_plot(report, feed) {
         out.open("figure", &[]);
         out.put(plot);
         out.words(
             "figcaption",
             &[],
-            "The intervals between drops and their moving ranges over the whole run, stops left \
-             out. What lies outside its limits has a square.",
+            "The intervals between drops and their moving ranges, stops left out; mean and limits \
+             anew for each setting of the valve. What lies outside its limits has a square.",
         );
         out.close();
     }
@@ -310,6 +293,51 @@ fn steady(out: &mut Markup, report: &Report, feed: &FeedReport) {
     out.close();
 }
 
+/// The same, shorter, for each setting of the valve by itself.
+fn between_marks(out: &mut Markup, report: &Report, feed: &FeedReport) {
+    if feed.between_marks.is_empty() {
+        return;
+    }
+    out.open("div", &[("class", "scroll")]);
+    out.open("table", &[]);
+    out.words("caption", &[], "Between marks");
+    tables::head(
+        out,
+        &[
+            "from, until (h:min:s)",
+            "drops",
+            "mean rate (drops/min)",
+            "scatter",
+            "drift (drops/min an hour)",
+            "verdict",
+        ],
+    );
+    out.open("tbody", &[]);
+    for (span, part) in &feed.between_marks {
+        let when = |secs: f64| words::elapsed(report.since_start(secs));
+        out.open("tr", &[]);
+        tables::row_head(out, |out| {
+            out.text(&format!(
+                "{} to {}",
+                when(span.from_secs),
+                when(span.to_secs)
+            ));
+        });
+        tables::number(out, &part.drops.to_string());
+        tables::number(out, &mean_rate(part));
+        tables::number(
+            out,
+            &part.mean.map_or_else(none, |m| words::per_cent(m.scatter)),
+        );
+        tables::number(out, &drift(part));
+        tables::cell(out, &part.verdict.words);
+        out.close();
+    }
+    out.close();
+    out.close();
+    out.close();
+}
+
 /// A figure of the table: what it is called, and how it is written.
 type FigureRow = (&'static str, fn(&Steadiness) -> String);
 
@@ -317,22 +345,13 @@ const FIGURES: [FigureRow; 13] = [
     ("verdict", |s| s.verdict.words.clone()),
     ("seen time", |s| words::length(s.seen_secs)),
     ("drops", |s| s.drops.to_string()),
-    ("mean rate (drops/min)", |s| {
-        s.mean.map_or_else(none, |m| {
-            words::with_limits(m.drops_per_minute, m.limits.low, m.limits.high)
-        })
-    }),
+    ("mean rate (drops/min)", mean_rate),
     ("scatter of intervals (standard deviation / mean)", |s| {
         s.mean.map_or_else(none, |m| {
             words::with_limits(m.scatter, m.scatter_limits.low, m.scatter_limits.high)
         })
     }),
-    ("drift (drops/min an hour)", |s| {
-        s.drift.map_or_else(none, |d| {
-            let t = &d.trend;
-            words::with_limits(t.slope, t.slope_limits.low, t.slope_limits.high)
-        })
-    }),
+    ("drift (drops/min an hour)", drift),
     ("Mann–Kendall", |s| {
         s.drift.map_or_else(none, |d| words::p_value(d.trend.p))
     }),
@@ -370,6 +389,19 @@ const FIGURES: [FigureRow; 13] = [
         format!("{}, {}", s.stops.len(), s.changes.len())
     }),
 ];
+
+fn mean_rate(found: &Steadiness) -> String {
+    found.mean.map_or_else(none, |mean| {
+        words::with_limits(mean.drops_per_minute, mean.limits.low, mean.limits.high)
+    })
+}
+
+fn drift(found: &Steadiness) -> String {
+    found.drift.map_or_else(none, |drift| {
+        let trend = &drift.trend;
+        words::with_limits(trend.slope, trend.slope_limits.low, trend.slope_limits.high)
+    })
+}
 
 fn none() -> String {
     "too few drops".to_owned()

@@ -8,8 +8,10 @@ use super::markup::Markup;
 use super::scale::Scale;
 use super::style;
 
-/// Width of every figure, in its own pixels; the page scales it.
-pub const WIDTH_PX: f64 = 900.0;
+/// Width of a figure over the whole page, in its own pixels; the page scales it.
+pub const WIDE_PX: f64 = 900.0;
+/// Width of a figure of which two stand side by side.
+pub const HALF_PX: f64 = 540.0;
 /// Room left of the axes for figures and the name of the axis.
 const LEFT_PX: f64 = 62.0;
 /// Room on the right.
@@ -66,6 +68,7 @@ pub enum Sign {
 pub struct Figure {
     markup: Markup,
     id: String,
+    width_px: f64,
     height_px: f64,
 }
 
@@ -105,14 +108,14 @@ impl Panel {
     }
 }
 
-/// How many rows a key needs.
+/// How many rows a key needs in a figure of a width.
 #[must_use]
-pub fn key_rows(key: &[(Sign, &str)]) -> usize {
-    let mut rows = 1;
+pub fn key_rows(width_px: f64, key: &[(Sign, &str)]) -> usize {
+    let mut rows = usize::from(!key.is_empty());
     let mut x = LEFT_PX;
     for (_, words) in key {
         let width = key_width(words);
-        if x + width > WIDTH_PX - RIGHT_PX && x > LEFT_PX {
+        if x + width > width_px - RIGHT_PX && x > LEFT_PX {
             rows += 1;
             x = LEFT_PX;
         }
@@ -138,7 +141,7 @@ impl Figure {
         id: &str,
         title: &str,
         description: &str,
-        height_px: f64,
+        (width_px, height_px): (f64, f64),
         key: &[(Sign, &str)],
     ) -> Self {
         let mut markup = Markup::new();
@@ -149,7 +152,7 @@ impl Figure {
                 ("xmlns", "http://www.w3.org/2000/svg"),
                 (
                     "viewBox",
-                    &format!("0 0 {} {}", px(WIDTH_PX), px(height_px)),
+                    &format!("0 0 {} {}", px(width_px), px(height_px)),
                 ),
                 ("role", "img"),
                 ("aria-labelledby", &format!("{title_id} {description_id}")),
@@ -160,6 +163,7 @@ impl Figure {
         let mut figure = Self {
             markup,
             id: id.to_owned(),
+            width_px,
             height_px,
         };
         figure.patterns();
@@ -175,7 +179,7 @@ impl Figure {
         Panel {
             left_px: LEFT_PX,
             top_px: top + from_share * room,
-            right_px: WIDTH_PX - RIGHT_PX,
+            right_px: self.width_px - RIGHT_PX,
             foot_px: top + (from_share + share) * room - BELOW_PX,
         }
     }
@@ -232,10 +236,11 @@ impl Figure {
     }
 
     fn key(&mut self, key: &[(Sign, &str)]) {
+        let width_px = self.width_px;
         let (mut x, mut y) = (LEFT_PX, 14.0);
         for (sign, words) in key {
             let width = key_width(words);
-            if x + width > WIDTH_PX - RIGHT_PX && x > LEFT_PX {
+            if x + width > width_px - RIGHT_PX && x > LEFT_PX {
                 x = LEFT_PX;
                 y += KEY_ROW_PX;
             }

@@ -58,7 +58,9 @@ pub struct FeedReport {
     pub readings: Vec<ReadingRow>,
     /// Its readings one after the other, each as it was at its end.
     pub settings: Vec<Setting>,
-    /// The reading before its valve was first touched.
+    /// What ended its readings, in order: marks, changes of rate, stops.
+    pub ended: Vec<(f64, String)>,
+    /// The reading before its valve was first touched, or before its rate first changed.
     pub as_found: Standing,
     /// The last reading of the run.
     pub as_left: Standing,
@@ -248,6 +250,7 @@ fn feed_report(run: &RunContents, row: &FeedRow) -> FeedReport {
     };
     FeedReport {
         as_found: as_found_standing(&record, &marks, &as_found, &as_left),
+        ended: ended(&marks, &as_found),
         settling: settled,
         steadiness: steadiness(&record, band, &marks_secs),
         between_marks: between_marks(&record, band, &marks),
@@ -363,32 +366,35 @@ fn as_left(settings: &[Setting], to_secs: f64) -> Standing {
     }
 }
 
-/// What was read before the valve was first touched. Marks that tell no movement count when none
-/// does; a feed without a mark was left as it was found.
+/// What was read before the valve was first touched (marks that tell no movement count when none
+/// does). Of a feed that nobody touched, the first reading that was over: what changed it was not a
+/// hand. Of one that kept its one reading, that reading.
 fn as_found_standing(
     record: &DropRecord,
     marks: &[MarkRow],
     as_found: &[&AsFoundRow],
     as_left: &Standing,
 ) -> Standing {
-    let first = marks
+    let standing = |row: &AsFoundRow| Standing {
+        from_secs: row.from_secs.max(record.from_secs),
+        until_secs: row.until_secs,
+        rate: row.rate_per_minute,
+        drops: row.drops,
+        state: row.state.clone(),
+    };
+    let touched = marks
         .iter()
         .find(|mark| mark.moved.is_some())
         .or_else(|| marks.first());
-    let Some(mark) = first else {
-        return as_left.clone();
+    let Some(mark) = touched else {
+        let first = as_found.iter().find(|row| row.rate_per_minute.is_some());
+        return first.map_or_else(|| as_left.clone(), |row| standing(row));
     };
     let kept = as_found
         .iter()
         .find(|row| row.began == "mark" && (row.until_secs - mark.at_secs).abs() < SAME_TIME_SECS);
     if let Some(row) = kept {
-        return Standing {
-            from_secs: row.from_secs.max(record.from_secs),
-            until_secs: row.until_secs,
-            rate: row.rate_per_minute,
-            drops: row.drops,
-            state: row.state.clone(),
-        };
+        return standing(row);
     }
     // A run of an old version kept no reading; it is reckoned once more from the drops.
     let before = record.between(record.from_secs, mark.at_secs);
@@ -400,6 +406,18 @@ fn as_found_standing(
         drops: again.map(|r| r.drops as i64),
         state: "reckoned again from the drops".to_owned(),
     }
+}
+
+/// What happened to a feed that its reading did not outlive: marks, and what nobody's hand did.
+fn ended(marks: &[MarkRow], as_found: &[&AsFoundRow]) -> Vec<(f64, String)> {
+    let mut ended: Vec<(f64, String)> = marks
+        .iter()
+        .map(|mark| (mark.at_secs, mark.words.clone()))
+        .collect();
+    let by_itself = as_found.iter().filter(|row| row.began != "mark");
+    ended.extend(by_itself.map(|row| (row.until_secs, row.words.clone())));
+    ended.sort_by(|a, b| a.0.total_cmp(&b.0));
+    ended
 }
 
 /// The movements that hang together: those since the valve was last shut, which is a position of

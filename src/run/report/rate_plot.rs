@@ -4,7 +4,7 @@
 use crate::judge::FeedState;
 use crate::run::logbook::read::ReadingRow;
 
-use super::figure::{Dash, Figure, Sign, key_rows};
+use super::figure::{Dash, Figure, Sign, WIDE_PX, key_rows};
 use super::gather::{FeedReport, Report};
 use super::markup::Markup;
 use super::scale::{Scale, Spread, time_ticks};
@@ -54,9 +54,15 @@ pub fn rate_plot(report: &Report, feed: &FeedReport) -> Markup {
     if !feed.steadiness.changes.is_empty() {
         key.push((Sign::Line(style::CHANGE, Dash::Dots), "change of rate"));
     }
-    let rows = key_rows(&key);
+    let rows = key_rows(WIDE_PX, &key);
     let id = format!("rate-{}", feed.row.feed);
-    let mut figure = Figure::new(&id, &title, &description(report, feed), HEIGHT_PX, &key);
+    let mut figure = Figure::new(
+        &id,
+        &title,
+        &description(report, feed),
+        (WIDE_PX, HEIGHT_PX),
+        &key,
+    );
     let panel = figure.panel(rows, 0.0, 1.0);
     let span = feed.steadiness.span;
     let x = Scale::new(
@@ -67,6 +73,15 @@ pub fn rate_plot(report: &Report, feed: &FeedReport) -> Markup {
     let y = Scale::new((0.0, top_of(feed)), panel.upwards(), Spread::Even);
     let at = |secs: f64| x.px(report.since_start(secs));
 
+    figure.axes(
+        &panel,
+        (
+            &x,
+            &time_ticks(&x, 12),
+            "time since the start of the run, hours:minutes",
+        ),
+        (&y, &y.ticks(6), "drops a minute"),
+    );
     figure.clip(&panel, "panel");
     let band = (
         y.px(feed.band.high_per_minute),
@@ -171,15 +186,6 @@ pub fn rate_plot(report: &Report, feed: &FeedReport) -> Markup {
         let place = (at(mark.at_secs), panel.top_px + 15.0);
         figure.label(place, "middle", &format!("{number}"));
     }
-    figure.axes(
-        &panel,
-        (
-            &x,
-            &time_ticks(&x, 12),
-            "time since the start of the run, hours:minutes",
-        ),
-        (&y, &y.ticks(6), "drops a minute"),
-    );
     figure.finish()
 }
 

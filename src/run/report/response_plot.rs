@@ -1,6 +1,6 @@
 //! How a regulating valve answered: rate against turns, with limits. The curve is `rate`'s.
 
-use super::figure::{Dash, Figure, Sign, key_rows};
+use super::figure::{Dash, Figure, Sign, WIDE_PX, key_rows};
 use super::gather::FeedReport;
 use super::markup::Markup;
 use super::scale::{Scale, Spread};
@@ -43,8 +43,8 @@ pub fn response_plot(feed: &FeedReport) -> Option<Markup> {
     let title = format!("How the valve of {name} answered");
     let id = format!("response-{}", feed.row.feed);
     let description = format!("{}.", said.join("; "));
-    let mut figure = Figure::new(&id, &title, &description, HEIGHT_PX, &key);
-    let panel = figure.panel(key_rows(&key), 0.0, 1.0);
+    let mut figure = Figure::new(&id, &title, &description, (WIDE_PX, HEIGHT_PX), &key);
+    let panel = figure.panel(key_rows(WIDE_PX, &key), 0.0, 1.0);
     let room = 0.08 * (last.turns - first.turns);
     let x = Scale::new(
         (first.turns - room, last.turns + room),
@@ -60,6 +60,11 @@ pub fn response_plot(feed: &FeedReport) -> Option<Markup> {
         .fold(0.0, f64::max);
     let y = Scale::new((0.0, 1.1 * highest), panel.upwards(), Spread::Even);
 
+    figure.axes(
+        &panel,
+        (&x, &x.ticks(8), "turns opened since the first position"),
+        (&y, &y.ticks(6), "drops a minute"),
+    );
     figure.clip(&panel, "panel");
     let (top, foot) = (
         y.px(feed.band.high_per_minute),
@@ -107,10 +112,5 @@ pub fn response_plot(feed: &FeedReport) -> Option<Markup> {
         figure.label((at.0 + 12.0, at.1 - 6.0), "start", &format!("{number}"));
     }
     figure.end_clip();
-    figure.axes(
-        &panel,
-        (&x, &x.ticks(8), "turns opened since the first position"),
-        (&y, &y.ticks(6), "drops a minute"),
-    );
     Some(figure.finish())
 }

@@ -9,6 +9,9 @@ use super::markup::Markup;
 use super::page::{begin, cautions, end};
 use super::{tables, words};
 
+/// Of a feed without a mark.
+const UNTOUCHED: &str = "no mark: nobody told of touching the valve";
+
 /// The sheet as an HTML page.
 #[must_use]
 pub fn sheet(report: &Report) -> String {
@@ -23,7 +26,7 @@ pub fn sheet(report: &Report) -> String {
             "feed",
             "band",
             "as found",
-            "what was done",
+            "what was done, what happened",
             "as left",
             "verdict as left",
         ],
@@ -88,15 +91,15 @@ fn row(out: &mut Markup, report: &Report, feed: &FeedReport) {
     standing(out, report, &feed.as_found);
     out.open("td", &[]);
     if feed.marks.is_empty() {
-        out.text("no mark: nobody told of touching it");
+        out.words("div", &[], UNTOUCHED);
     }
-    for mark in &feed.marks {
+    for (at_secs, words) in &feed.ended {
         out.open("div", &[]);
         out.text(&format!(
             "{} ",
-            words::elapsed(report.since_start(mark.at_secs))
+            words::elapsed(report.since_start(*at_secs))
         ));
-        out.foreign(&mark.words);
+        out.foreign(words);
         out.close();
     }
     out.close();
@@ -159,9 +162,12 @@ pub fn sheet_lines(report: &Report) -> Vec<String> {
             )
         };
         lines.push(format!("  as found  {}", said(&feed.as_found)));
-        for mark in &feed.marks {
-            let at = words::elapsed(report.since_start(mark.at_secs));
-            lines.push(format!("  {at:>8}  {}", mark.words));
+        if feed.marks.is_empty() {
+            lines.push(format!("            {UNTOUCHED}"));
+        }
+        for (at_secs, words) in &feed.ended {
+            let at = words::elapsed(report.since_start(*at_secs));
+            lines.push(format!("  {at:>8}  {words}"));
         }
         lines.push(format!(
             "  as left   {}: {}",

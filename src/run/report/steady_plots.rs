@@ -1,9 +1,10 @@
 //! How steady a feed was, in figures: individuals and moving range, Allan deviation, histogram of
 //! the intervals. The statistics are `rate`'s.
 
-use crate::rate::Steadiness;
+use crate::base::Span;
+use crate::rate::{IndividualsChart, Interval, Steadiness};
 
-use super::figure::{Dash, Figure, Sign, key_rows};
+use super::figure::{Dash, Figure, HALF_PX, Sign, WIDE_PX, key_rows};
 use super::gather::{FeedReport, Report};
 use super::markup::Markup;
 use super::scale::{Scale, Spread, time_ticks};
@@ -12,15 +13,27 @@ use super::{style, words};
 /// Height of the figure with two panels, its own pixels.
 const TWO_PANELS_PX: f64 = 520.0;
 /// Height of a figure with one panel that stands beside another.
-const ONE_PANEL_PX: f64 = 460.0;
+const ONE_PANEL_PX: f64 = 360.0;
+/// An axis reaches this much beyond the largest value.
+const ABOVE: f64 = 1.08;
 /// Most bars of a histogram: more are thinner than a line on paper.
 const MOST_BARS: f64 = 60.0;
 
-/// The individuals and moving-range chart of the intervals; none without one.
+/// The individuals and moving-range chart of the intervals, with limits of its own for each setting
+/// of the valve; none without one.
 #[must_use]
 pub fn chart_plot(report: &Report, feed: &FeedReport) -> Option<Markup> {
-    let found = &feed.steadiness;
-    let chart = found.chart.as_ref()?;
+    let parts: Vec<Part<'_>> = if feed.between_marks.is_empty() {
+        Part::of(&feed.steadiness).into_iter().collect()
+    } else {
+        feed.between_marks
+            .iter()
+            .filter_map(|(_, part)| Part::of(part))
+            .collect()
+    };
+    if parts.is_empty() {
+        return None;
+    }
     let key = [
         (
             Sign::Point(style::RATE),
@@ -31,81 +44,40 @@ pub fn chart_plot(report: &Report, feed: &FeedReport) -> Option<Markup> {
         (Sign::Square(style::ALARM), "outside its limits"),
     ];
     let name = words::feed(Some(feed.row.feed), &feed.row.name);
-    let outside = chart.outside.len();
-    let description = format!(
-        "Upper panel: the {} between drops of {name}, mean {} s, limits {} to {} s, {} outside. \
-         Lower panel: their moving ranges, mean {} s, limit {} s, {} outside.",
-        words::counted(found.intervals.len(), "interval", "intervals"),
-        words::significant(chart.mean),
-        words::significant(chart.lower.max(0.0)),
-        words::significant(chart.upper),
-        outside,
-        words::significant(chart.mean_range),
-        words::significant(chart.upper_range),
-        chart.ranges_outside.len()
-    );
+    let said: Vec<String> = parts.iter().map(|part| part.words(report)).collect();
     let title = format!("Individuals and moving range of the intervals of {name}");
     let id = format!("chart-{}", feed.row.feed);
-    let mut figure = Figure::new(&id, &title, &description, TWO_PANELS_PX, &key);
-    let rows = key_rows(&key);
+    let size = (WIDE_PX, TWO_PANELS_PX);
+    let mut figure = Figure::new(&id, &title, &said.join(" "), size, &key);
+    let rows = key_rows(WIDE_PX, &key);
     let upper = figure.panel(rows, 0.0, 0.56);
     let lower = figure.panel(rows, 0.56, 0.44);
-
-    let secs: Vec<f64> = found.intervals.iter().map(|i| i.secs).collect();
-    let starts: Vec<f64> = found
-        .intervals
-        .iter()
-        .map(|i| report.since_start(i.from_secs))
-        .collect();
-    let ranges: Vec<f64> = secs
-        .windows(2)
-        .map(|pair| match *pair {
-            [a, b] => (b - a).abs(),
-            _ => 0.0,
-        })
-        .collect();
     let x = Scale::new(
-        (0.0, report.since_start(found.span.to_secs)),
+        (0.0, report.since_start(feed.steadiness.span.to_secs)),
         upper.across(),
         Spread::Even,
     );
-    let largest = secs.iter().copied().fold(chart.upper, f64::max);
-    let y = Scale::new((0.0, 1.08 * largest), upper.upwards(), Spread::Even);
-    let places: Vec<(f64, f64)> = starts
-        .iter()
-        .zip(&secs)
-        .map(|(t, s)| (x.px(*t), y.px(*s)))
-        .collect();
-    let levels = [
-        (chart.mean, Dash::Whole, style::RATE),
-        (chart.upper, Dash::Strokes, style::ALARM),
-        (chart.lower, Dash::Strokes, style::ALARM),
-    ];
+    let largest = |of: fn(&Part<'_>) -> f64| parts.iter().map(of).fold(0.0, f64::max);
+
+    let top = largest(|part| part.secs().fold(part.chart.upper, f64::max));
+    let y = Scale::new((0.0, ABOVE * top), upper.upwards(), Spread::Even);
     figure.axes(
         &upper,
         (&x, &time_ticks(&x, 12), ""),
         (&y, &y.ticks(5), "interval, s"),
     );
-    panel_of_values(&mut figure, (&upper, &y), &levels, &places, &chart.outside);
+    for part in &parts {
+        let chart = part.chart;
+        let ends = part.ends(report, &x);
+        let limits = [chart.upper, chart.lower];
+        levels(&mut figure, &y, ends, chart.mean, &limits);
+        let values = part.intervals.iter().map(|i| (i.from_secs, i.secs));
+        let places = values.map(|(t, s)| (x.px(report.since_start(t)), y.px(s)));
+        points(&mut figure, places, &chart.outside);
+    }
 
-    let largest = ranges.iter().copied().fold(chart.upper_range, f64::max);
-    let y = Scale::new((0.0, 1.08 * largest), lower.upwards(), Spread::Even);
-    let places: Vec<(f64, f64)> = starts
-        .iter()
-        .skip(1)
-        .zip(&ranges)
-        .map(|(t, r)| (x.px(*t), y.px(*r)))
-        .collect();
-    let levels = [
-        (chart.mean_range, Dash::Whole, style::RATE),
-        (chart.upper_range, Dash::Strokes, style::ALARM),
-    ];
-    // The ranges are numbered by the later of their two intervals.
-    let outside: Vec<usize> = chart
-        .ranges_outside
-        .iter()
-        .filter_map(|later| later.checked_sub(1))
-        .collect();
+    let top = largest(|part| part.ranges().fold(part.chart.upper_range, f64::max));
+    let y = Scale::new((0.0, ABOVE * top), lower.upwards(), Spread::Even);
     figure.axes(
         &lower,
         (
@@ -115,32 +87,101 @@ pub fn chart_plot(report: &Report, feed: &FeedReport) -> Option<Markup> {
         ),
         (&y, &y.ticks(4), "moving range, s"),
     );
-    panel_of_values(&mut figure, (&lower, &y), &levels, &places, &outside);
+    for part in &parts {
+        let chart = part.chart;
+        let ends = part.ends(report, &x);
+        levels(
+            &mut figure,
+            &y,
+            ends,
+            chart.mean_range,
+            &[chart.upper_range],
+        );
+        let later = part.intervals.iter().skip(1).map(|i| i.from_secs);
+        let places = later
+            .zip(part.ranges())
+            .map(|(t, r)| (x.px(report.since_start(t)), y.px(r)));
+        // The ranges are numbered by the later of their two intervals.
+        let outside: Vec<usize> = chart
+            .ranges_outside
+            .iter()
+            .filter_map(|later| later.checked_sub(1))
+            .collect();
+        points(&mut figure, places, &outside);
+    }
     Some(figure.finish())
 }
 
-fn panel_of_values(
-    figure: &mut Figure,
-    (panel, y): (&super::figure::Panel, &Scale),
-    levels: &[(f64, Dash, &str)],
-    places: &[(f64, f64)],
-    outside: &[usize],
-) {
-    for (level, dash, colour) in levels.iter().filter(|(level, ..)| y.holds(*level)) {
-        let at = y.px(*level);
-        figure.line(
-            (panel.left_px, at),
-            (panel.right_px, at),
-            colour,
-            1.3,
-            *dash,
-        );
+/// One setting of the valve with its chart.
+struct Part<'a> {
+    span: Span,
+    intervals: &'a [Interval],
+    chart: &'a IndividualsChart,
+}
+
+impl<'a> Part<'a> {
+    fn of(found: &'a Steadiness) -> Option<Self> {
+        Some(Self {
+            span: found.span,
+            intervals: &found.intervals,
+            chart: found.chart.as_ref()?,
+        })
     }
-    for (index, place) in places.iter().enumerate() {
+
+    fn secs(&self) -> impl Iterator<Item = f64> {
+        self.intervals.iter().map(|interval| interval.secs)
+    }
+
+    fn ranges(&self) -> impl Iterator<Item = f64> {
+        self.secs()
+            .zip(self.secs().skip(1))
+            .map(|(a, b)| (b - a).abs())
+    }
+
+    /// Where it begins and ends on the axis.
+    fn ends(&self, report: &Report, x: &Scale) -> (f64, f64) {
+        let at = |secs: f64| x.px(report.since_start(secs));
+        (at(self.span.from_secs), at(self.span.to_secs))
+    }
+
+    fn words(&self, report: &Report) -> String {
+        let chart = self.chart;
+        format!(
+            "From {} to {}: {}, mean {} s, limits {} to {} s, {} outside; moving ranges, mean {} \
+             s, limit {} s, {} outside.",
+            words::elapsed(report.since_start(self.span.from_secs)),
+            words::elapsed(report.since_start(self.span.to_secs)),
+            words::counted(self.intervals.len(), "interval", "intervals"),
+            words::significant(chart.mean),
+            words::significant(chart.lower.max(0.0)),
+            words::significant(chart.upper),
+            chart.outside.len(),
+            words::significant(chart.mean_range),
+            words::significant(chart.upper_range),
+            chart.ranges_outside.len()
+        )
+    }
+}
+
+/// The mean and the limits of a part, as far as they are on the axis.
+fn levels(figure: &mut Figure, y: &Scale, (from, to): (f64, f64), mean: f64, limits: &[f64]) {
+    let lines = limits
+        .iter()
+        .map(|limit| (*limit, Dash::Strokes, style::ALARM))
+        .chain([(mean, Dash::Whole, style::RATE)]);
+    for (level, dash, colour) in lines.filter(|(level, ..)| y.holds(*level)) {
+        let at = y.px(level);
+        figure.line((from, at), (to, at), colour, 1.3, dash);
+    }
+}
+
+/// Values, those outside their limits as squares.
+fn points(figure: &mut Figure, places: impl Iterator<Item = (f64, f64)>, outside: &[usize]) {
+    for (index, place) in places.enumerate() {
         if outside.contains(&index) {
-            figure.square(*place, style::ALARM);
+            figure.square(place, style::ALARM);
         } else {
-            figure.point(*place, style::RATE);
+            figure.point(place, style::RATE);
         }
     }
 }
@@ -164,7 +205,7 @@ pub fn allan_plot(feed: &FeedReport) -> Option<Markup> {
     let description = format!("Drops a minute: {}.", said.join("; "));
     let title = format!("Allan deviation of the rate of {name}");
     let id = format!("allan-{}", feed.row.feed);
-    let mut figure = Figure::new(&id, &title, &description, ONE_PANEL_PX, &[]);
+    let mut figure = Figure::new(&id, &title, &description, (HALF_PX, ONE_PANEL_PX), &[]);
     let panel = figure.panel(0, 0.0, 1.0);
     let x = Scale::new(
         (first.averaging_secs / 1.3, last.averaging_secs * 1.3),
@@ -235,8 +276,8 @@ pub fn histogram_plot(feed: &FeedReport) -> Option<Markup> {
     ];
     let title = format!("Histogram of the intervals of {name}");
     let id = format!("histogram-{}", feed.row.feed);
-    let mut figure = Figure::new(&id, &title, &description, ONE_PANEL_PX, &key);
-    let panel = figure.panel(key_rows(&key), 0.0, 1.0);
+    let mut figure = Figure::new(&id, &title, &description, (HALF_PX, ONE_PANEL_PX), &key);
+    let panel = figure.panel(key_rows(HALF_PX, &key), 0.0, 1.0);
     let width = first.to_secs - first.from_secs;
     let x = Scale::new(
         ((first.from_secs - width).max(0.0), last.to_secs + width),
@@ -244,6 +285,17 @@ pub fn histogram_plot(feed: &FeedReport) -> Option<Markup> {
         Spread::Even,
     );
     let y = Scale::new((0.0, 1.1 * most as f64), panel.upwards(), Spread::Even);
+    let ticks: Vec<(f64, String)> = y
+        .ticks(6)
+        .into_iter()
+        .filter(|(value, _)| value.fract() == 0.0)
+        .map(|(value, _)| (value, format!("{value:.0}")))
+        .collect();
+    figure.axes(
+        &panel,
+        (&x, &x.ticks(8), "interval between drops, s"),
+        (&y, &ticks, "how many"),
+    );
     figure.clip(&panel, "panel");
     if feed.band.low_per_minute > 0.0 && feed.band.high_per_minute > 0.0 {
         let from = x.px(60.0 / feed.band.high_per_minute);
@@ -267,17 +319,6 @@ pub fn histogram_plot(feed: &FeedReport) -> Option<Markup> {
         figure.rect((left + 0.5, top), size, style::RATE, 0.85);
     }
     figure.end_clip();
-    let ticks: Vec<(f64, String)> = y
-        .ticks(6)
-        .into_iter()
-        .filter(|(value, _)| value.fract() == 0.0)
-        .map(|(value, _)| (value, format!("{value:.0}")))
-        .collect();
-    figure.axes(
-        &panel,
-        (&x, &x.ticks(8), "interval between drops, s"),
-        (&y, &ticks, "how many"),
-    );
     Some(figure.finish())
 }
 

@@ -83,13 +83,14 @@ footer {{ margin-top: 2.5rem; border-top: 1px solid {RULE}; color: {SOFT_INK}; f
   h1 {{ font-size: 17pt; }} h2 {{ font-size: 13pt; margin-top: 1.2rem; }} h3 {{ font-size: 11pt; }}
   nav, .skip {{ display: none; }}
   .feed {{ break-before: page; }}
-  h2, h3, caption {{ break-after: avoid; }}
+  h2, h3, h2 + p, caption {{ break-after: avoid; }}
   figure, tr, .caution, li {{ break-inside: avoid; }}
   thead {{ display: table-header-group; }}
   table, figcaption {{ font-size: 8.5pt; }}
   .scroll {{ overflow: visible; }}
   a {{ color: inherit; text-decoration: none; }}
-  .pair {{ grid-template-columns: 1fr 1fr; gap: 0 8mm; }}
+  .pair {{ grid-template-columns: 1fr 1fr; gap: 0 6mm; }}
+  .drops img {{ height: 5mm; }} .drops td, .drops th {{ padding: 0 1mm; }}
 }}
 "
     )
