@@ -315,10 +315,12 @@ impl Feed {
     }
 
     pub fn reading_event(&self, at_secs: f64) -> Event {
+        let seen = self.state != FeedState::CannotSee;
         Event::Reading {
             at_secs,
             feed: self.number,
-            reading: self.reading,
+            // What was read before is no figure of what cannot be seen now.
+            reading: self.reading.filter(|_| seen),
             state: self.state,
             doubts: self.doubts.clone(),
         }
