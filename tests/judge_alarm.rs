@@ -4,7 +4,6 @@
 use beadtally::base::FeedNumber;
 use beadtally::judge::{
     Alarm, AlarmBook, AlarmSettings, AlarmState, By, Cause, Condition, Delays, FeedState, Happened,
-    Step,
 };
 
 const FEED: Option<FeedNumber> = Some(FeedNumber(1));
