@@ -277,7 +277,7 @@ fn may_have_sound() -> bool {
 mod tests {
     use super::*;
     use crate::base::FeedNumber;
-    use crate::judge::Alarm;
+    use crate::judge::{Alarm, Step};
 
     fn with(alarms: &[(Cause, AlarmState)]) -> Snapshot {
         Snapshot {
@@ -288,6 +288,7 @@ mod tests {
                     cause: *cause,
                     state: *state,
                     since_secs: 0.0,
+                    step: Step::default(),
                 })
                 .collect(),
             ..Snapshot::default()
