@@ -9,7 +9,8 @@ use crate::judge::FeedState;
 use crate::rate::Reading;
 use crate::run::FeedSnapshot;
 use crate::ui::paint::{self, Lit};
-use crate::ui::theme::{LEAST_LETTERS, Palette, letters};
+use crate::ui::style::{LEAST_LETTERS, letters};
+use crate::ui::theme::Palette;
 use crate::ui::{figures, scale, shapes, words};
 
 /// What a panel may say of a feed now: everything that could be stale is already taken away.
@@ -38,10 +39,10 @@ pub enum Alive {
 #[must_use]
 pub fn told(feed: &FeedSnapshot, now_secs: f64, alive: Alive) -> Told {
     let blind_words = match (alive, feed.blind) {
-        (Alive::No, _) => Some(words::NO_SIGN_OF_LIFE.to_owned()),
-        (Alive::Yes, Some(why)) => Some(why.words().to_owned()),
+        (Alive::No, _) => Some(words::get().no_sign_of_life.to_owned()),
+        (Alive::Yes, Some(why)) => Some(words::blind(why).to_owned()),
         (Alive::Yes, None) if feed.state == FeedState::CannotSee => {
-            Some(words::CANNOT_BE_JUDGED.to_owned())
+            Some(words::get().cannot_be_judged.to_owned())
         }
         (Alive::Yes, None) => None,
     };
@@ -239,14 +240,14 @@ fn badge(ui: &Ui, rect: Rect, state: FeedState, size: f32, palette: &Palette) {
         .with_max_x(rect.right() - side * 0.2);
     // A narrow badge takes smaller letters rather than half a word.
     let mut size = size;
-    while size > LEAST_LETTERS && paint::width(ui, state.words(), size) > place.width() {
+    while size > LEAST_LETTERS && paint::width(ui, words::state(state), size) > place.width() {
         size -= 0.5;
     }
     paint::words(
         ui,
         place,
         Align2::LEFT_CENTER,
-        state.words(),
+        words::state(state),
         size,
         badge.ink,
     );
@@ -312,20 +313,20 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
         let large = told
             .reading
             .as_ref()
-            .map_or_else(|| words::NO_FIGURE.to_owned(), words::large_rate);
+            .map_or_else(|| words::get().no_figure.to_owned(), words::large_rate);
         let ink = if told.reading.is_some() {
             palette.figure
         } else {
             palette.ink_soft
         };
         figures::draw(ui.painter(), figure.right_bottom(), height, &large, ink);
-        let said = told
-            .reading
-            .as_ref()
-            .map_or_else(|| words::WAITING_FOR_DROPS.to_owned(), words::said_rate);
+        let said = told.reading.as_ref().map_or_else(
+            || words::get().waiting_for_drops.to_owned(),
+            words::said_rate,
+        );
         paint::say(ui, figure, &said);
         let limits = told.reading.as_ref().map_or_else(
-            || words::WAITING_FOR_DROPS.to_owned(),
+            || words::get().waiting_for_drops.to_owned(),
             words::limits_with_unit,
         );
         lines.push((limits, palette.ink));
@@ -363,7 +364,7 @@ fn blind(ui: &Ui, at: &Places, told: &Told, palette: &Palette) {
         ui,
         upper,
         Align2::LEFT_CENTER,
-        FeedState::CannotSee.words(),
+        words::state(FeedState::CannotSee),
         letters(size),
         palette.figure,
     );
@@ -382,24 +383,24 @@ fn reading(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Pal
     let figure = told
         .reading
         .as_ref()
-        .map_or_else(|| words::NO_FIGURE.to_owned(), words::large_rate);
+        .map_or_else(|| words::get().no_figure.to_owned(), words::large_rate);
     let ink = if told.reading.is_some() {
         palette.figure
     } else {
         palette.ink_soft
     };
     figures::draw(ui.painter(), at.figure.right_bottom(), height, &figure, ink);
-    let said = told
-        .reading
-        .as_ref()
-        .map_or_else(|| words::WAITING_FOR_DROPS.to_owned(), words::said_rate);
+    let said = told.reading.as_ref().map_or_else(
+        || words::get().waiting_for_drops.to_owned(),
+        words::said_rate,
+    );
     paint::say(ui, at.figure, &said);
     // Unit and limits always; under them doubts, or where there are none the band.
     let step = (at.small * 1.5).min(at.beside.height() / 2.0);
     let limits = told
         .reading
         .as_ref()
-        .map_or_else(|| words::WAITING_FOR_DROPS.to_owned(), words::limits);
+        .map_or_else(|| words::get().waiting_for_drops.to_owned(), words::limits);
     let band = words::band(feed.calibration.band);
     let doubts = words::doubts(&feed.doubts);
     let (third, third_ink) = if feed.doubts.is_empty() {
@@ -421,7 +422,7 @@ fn reading(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Pal
         ui,
         row(0.0, 1.0),
         left,
-        words::UNIT,
+        words::get().unit,
         at.small * 1.15,
         palette.ink,
     );

@@ -114,6 +114,22 @@ fn panel_worth(view: Rect, feeds: usize, columns: usize) -> f32 {
     (view.width() / columns as f32 / 2.0).min(view.height() / rows as f32)
 }
 
+/// Tiles for so many choices, about as wide as pictures are.
+#[must_use]
+pub fn tiles(area: Rect, count: usize) -> Vec<Rect> {
+    let worth = |columns: usize| {
+        let rows = count.div_ceil(columns).max(1);
+        (area.width() / columns as f32 / 1.25).min(area.height() / rows as f32)
+    };
+    let columns = (1..=count.max(1))
+        .max_by(|a, b| worth(*a).total_cmp(&worth(*b)))
+        .unwrap_or(1);
+    // A single tile need not be as wide as the window.
+    let width = (worth(columns) * 1.6 * columns as f32).min(area.width());
+    let narrowed = Rect::from_center_size(area.center(), vec2(width, area.height()));
+    grid(narrowed, count, columns, GAP)
+}
+
 /// Divides the Set-up view: the picture, and what is set beside it.
 #[must_use]
 pub fn setup(view: Rect) -> (Rect, Rect) {

@@ -10,12 +10,13 @@ use eframe::egui::{self, IconData, ViewportBuilder, vec2};
 use crate::base::{Clock, SystemClock};
 use crate::glass::Calibration;
 use crate::ui::app::Window;
-use crate::ui::backend::Backend;
+use crate::ui::backend::{Backend, DEMO_SOURCE};
+use crate::ui::kept::Memory;
 use crate::ui::live::Live;
 use crate::ui::picture::LEAST_BETWEEN_SECS;
 use crate::ui::sound::{Sound, SoundSwitch};
 use crate::ui::theme;
-use crate::ui::words;
+use crate::ui::words::{self, Language};
 
 /// Size of the window at its first start, points.
 const FIRST_SIZE: [f32; 2] = [1280.0, 800.0];
@@ -25,7 +26,8 @@ const LEAST_SIZE: [f32; 2] = [512.0, 300.0];
 /// What the window starts with.
 #[derive(Clone, Debug, Default)]
 pub struct UiSettings {
-    /// What to watch first, in the words of the commands; the demo when nothing is said.
+    /// What to watch first, in the words of the commands; what was watched last when nothing is
+    /// said, and at the first start the window asks.
     pub source: Option<String>,
     /// The calibration file to start with.
     pub calibration: Option<PathBuf>,
@@ -40,20 +42,28 @@ pub struct UiSettings {
 /// opened (no display, no graphics).
 pub fn open(settings: UiSettings) -> anyhow::Result<()> {
     if !has_display() {
-        anyhow::bail!(words::NO_DISPLAY);
+        anyhow::bail!(words::get().no_display);
     }
     let calibration = settings
         .calibration
         .as_deref()
         .map(Calibration::read)
         .transpose()?;
-    let source = settings
-        .source
-        .unwrap_or_else(|| words::DEMO_SOURCE.to_owned());
+    let memory = Memory::usual();
+    // What was said comes first, then what is remembered; else the window asks.
+    let first = match (settings.source, calibration) {
+        (Some(source), calibration) => Some((source, calibration)),
+        (None, calibration) => match (Window::remembered(&memory), calibration) {
+            (Some((source, remembered)), calibration) => Some((source, calibration.or(remembered))),
+            (None, Some(calibration)) => Some((DEMO_SOURCE.to_owned(), Some(calibration))),
+            (None, None) => None,
+        },
+    };
+    words::speak(system_language());
     let options = eframe::NativeOptions {
         viewport: ViewportBuilder::default()
-            .with_title(words::TITLE)
-            .with_app_id(words::PROGRAM)
+            .with_title(words::get().title)
+            .with_app_id(words::get().program)
             .with_inner_size(FIRST_SIZE)
             .with_min_inner_size(LEAST_SIZE)
             .with_icon(icon()),
@@ -61,7 +71,7 @@ pub fn open(settings: UiSettings) -> anyhow::Result<()> {
     };
     let logbook = settings.logbook;
     eframe::run_native(
-        words::PROGRAM,
+        words::get().program,
         options,
         Box::new(move |creation| {
             let ctx = creation.egui_ctx.clone();
@@ -70,11 +80,26 @@ pub fn open(settings: UiSettings) -> anyhow::Result<()> {
             });
             let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
             let live = Live::new(clock.clone(), wake, logbook);
-            live.watch(&source, calibration)?;
-            Ok(Box::new(App::new(&creation.egui_ctx, live, clock)))
+            let asks = first.is_none();
+            if let Some((source, calibration)) = first {
+                live.watch(&source, calibration)?;
+            }
+            let mut app = App::new(&creation.egui_ctx, live, clock, memory);
+            if asks {
+                app.window = app.window.at_the_start();
+            }
+            Ok(Box::new(app))
         }),
     )
     .map_err(|error| anyhow::anyhow!(words::no_window(&error.to_string())))
+}
+
+/// The language of this computer, as far as its environment says and we have it.
+fn system_language() -> Language {
+    ["LC_ALL", "LC_MESSAGES", "LANG"]
+        .iter()
+        .find_map(|name| std::env::var(name).ok().filter(|value| !value.is_empty()))
+        .map_or(Language::English, |locale| Language::of_locale(&locale))
 }
 
 /// Whether there can be a screen to draw on.
@@ -98,7 +123,7 @@ struct App {
 }
 
 impl App {
-    fn new(ctx: &egui::Context, live: Live, clock: Arc<dyn Clock>) -> Self {
+    fn new(ctx: &egui::Context, live: Live, clock: Arc<dyn Clock>, memory: Memory) -> Self {
         let (sound, switch) = match Sound::start(live.look(), clock.clone()) {
             Ok(sound) => {
                 let switch = sound.switch();
@@ -110,7 +135,7 @@ impl App {
             }
         };
         Self {
-            window: Window::new(ctx, Box::new(live), clock, switch),
+            window: Window::new(ctx, Box::new(live), clock, switch).remembering(ctx, memory),
             _sound: sound,
         }
     }

@@ -9,7 +9,8 @@ use eframe::egui::{
 };
 
 use crate::ui::shapes;
-use crate::ui::theme::{LEAST_LETTERS, PICTURE, Palette, letters};
+use crate::ui::style::{LEAST_LETTERS, letters};
+use crate::ui::theme::{PICTURE, Palette};
 
 /// Whether something can be used now.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

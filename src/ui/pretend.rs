@@ -13,6 +13,7 @@ use crate::judge::{Alarm, AlarmState, Cause, FeedState};
 use crate::rate::Reading;
 use crate::run::{BeadMark, FeedSnapshot, HistoryPoint, Intent, Notice, RunSnapshot, Snapshot};
 use crate::ui::backend::{Backend, CameraChoice, Cameras, Look};
+use crate::ui::peep::{AllSeen, Seen};
 
 /// A scene to show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -148,7 +149,21 @@ impl Backend for Pretend {
         Ok(())
     }
 
-    fn look_for_cameras(&mut self) {}
+    fn look_for_cameras(&self) {}
+
+    fn peep(&self) {}
+
+    fn look_away(&self) {}
+
+    fn peeps(&self) -> AllSeen {
+        let small = GrayImage::from_fn(64, 48, |x, y| Luma([(x * 3 + y) as u8]));
+        let seen = Seen {
+            picture: Some(Arc::new(small)),
+            number: 1,
+            why_not: None,
+        };
+        [("demo".to_owned(), seen)].into()
+    }
 
     fn cameras(&self) -> Cameras {
         Cameras::Found(vec![CameraChoice {

@@ -16,6 +16,7 @@ use crate::base::Clock;
 use crate::judge::{AlarmState, Cause};
 use crate::run::Snapshot;
 use crate::ui::backend::Look;
+use crate::ui::kept::Hears;
 use crate::ui::words;
 
 /// How often the thread looks at the alarms, seconds: well under a person's reaction time.
@@ -140,6 +141,7 @@ impl Source for Endless {
 #[derive(Debug, Default)]
 pub struct SoundSwitch {
     off: AtomicBool,
+    drops: AtomicBool,
     stop: AtomicBool,
     trouble: Mutex<Option<String>>,
 }
@@ -154,6 +156,17 @@ impl SoundSwitch {
     /// The other way round; gives whether it is on now.
     pub fn toggle(&self) -> bool {
         self.off.fetch_xor(true, Ordering::Relaxed)
+    }
+
+    /// Whether drops are heard.
+    #[must_use]
+    pub fn drops(&self) -> Hears {
+        Hears::from(self.drops.load(Ordering::Relaxed))
+    }
+
+    /// Lets drops be heard, or not.
+    pub fn let_drops_sound(&self, hears: Hears) {
+        self.drops.store(hears == Hears::On, Ordering::Relaxed);
     }
 
     /// Why nothing can be heard, if nothing can.
@@ -237,7 +250,7 @@ fn keep_sounding(look: &Look, clock: &dyn Clock, switch: &SoundSwitch) {
                     Err(why) => {
                         try_at_secs = clock.monotonic_secs() + TRY_AGAIN_SECS;
                         tracing::info!(why, "no sound");
-                        switch.set_trouble(Some(words::NO_SOUND.to_owned()));
+                        switch.set_trouble(Some(words::get().no_sound.to_owned()));
                     }
                 }
             }

@@ -14,5 +14,6 @@ mod live;
 mod paint;
 mod pictures;
 mod setup;
+mod start;
 mod watch;
 mod words;

@@ -1,13 +1,15 @@
 //! What keys, dialogs and the Set-up view ask for, done: views and dialogs opened, intents sent,
 //! errands given to the backend, and words said about it.
 
-use eframe::egui::{Context, Theme, ThemePreference, ViewportCommand};
+use eframe::egui::{Context, ViewportCommand};
 
 use crate::base::FeedNumber;
 use crate::run::{Intent, Notice};
 use crate::ui::app::{SAID_SECS, View, Window};
 use crate::ui::dialogs::{Asked, Dialog, FileErrand};
 use crate::ui::keys::Action;
+use crate::ui::start::Step;
+use crate::ui::style::Look;
 use crate::ui::words;
 
 impl Window {
@@ -16,7 +18,7 @@ impl Window {
             ctx,
             Dialog::File {
                 what,
-                path: words::FIRST_PATH.to_owned(),
+                path: words::get().first_path.to_owned(),
                 error: None,
             },
         );
@@ -28,7 +30,7 @@ impl Window {
             Action::Mark | Action::MarkOpened | Action::MarkClosed | Action::Run
         );
         if wants_source && !self.fresh.is_running() {
-            self.say(words::NOTHING_RUNS.to_owned());
+            self.say(words::get().nothing_runs.to_owned());
             return;
         }
         match action {
@@ -70,24 +72,14 @@ impl Window {
                 let title = String::new();
                 self.open_dialog(ctx, Dialog::StartRun { title });
             }
-            Action::Sound => {
-                let now_on = self.sound.toggle();
-                let words = if now_on {
-                    words::SOUND_ON
-                } else {
-                    words::SOUND_OFF
-                };
-                self.say(words.to_owned());
-            }
-            Action::Look => {
-                let next = match ctx.theme() {
-                    Theme::Dark => ThemePreference::Light,
-                    Theme::Light => ThemePreference::Dark,
-                };
-                ctx.set_theme(next);
-            }
+            Action::Sound => self.switch_alarm_sound(),
+            Action::DropSound => self.switch_drop_sound(),
+            Action::Look => self.look(ctx, Look::of(ctx).next()),
+            Action::More => self.open_dialog(ctx, Dialog::More),
+            Action::Start => self.start_again(Step::Source),
             Action::Choose(feed) => self.choose(feed),
             Action::Back if self.dialog.is_some() => self.dialog = None,
+            Action::Watch | Action::Back if self.view == View::Start => self.leave_start(),
             Action::Watch | Action::Back => self.view = View::Watch,
             Action::Scroll(tenths) => self.scroll_tenths += tenths,
             Action::Undo
@@ -121,7 +113,7 @@ impl Window {
         };
         match self.chosen.or(only) {
             Some(feed) => self.mark(Some(feed), words_of(Some(feed))),
-            None => self.say(words::CHOOSE_FEED_FIRST.to_owned()),
+            None => self.say(words::get().choose_feed_first.to_owned()),
         }
     }
 
@@ -153,15 +145,26 @@ impl Window {
             Asked::Close => self.dialog = None,
             Asked::LookForCameras => self.backend.look_for_cameras(),
             Asked::Fault(words) => self.backend.send(Intent::Fault(words)),
-            Asked::Open(words) => match self.backend.open_source(&words) {
+            Asked::Open(words) => match self.watch_other(&words) {
                 Ok(()) => {
                     self.dialog = None;
-                    self.chosen = None;
-                    self.setup.forget();
-                    self.view = View::Watch;
+                    if self.view == View::Start {
+                        self.start.go(Step::Glasses);
+                    } else {
+                        self.view = View::Watch;
+                    }
                 }
                 Err(why) => self.fail(why),
             },
+            Asked::Look(look) => self.look(ctx, look),
+            Asked::Size(percent) => self.size(ctx, percent),
+            Asked::Language(language) => self.speak(language),
+            Asked::AlarmSound => self.switch_alarm_sound(),
+            Asked::DropSound => self.switch_drop_sound(),
+            Asked::Start => {
+                self.dialog = None;
+                self.start_again(Step::Source);
+            }
             Asked::Mark(feed, words) => {
                 self.dialog = None;
                 self.mark(feed, words);

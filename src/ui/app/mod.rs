@@ -2,6 +2,7 @@
 //! open, what was just said. Each part is drawn by its own file; all errands go to the backend.
 
 mod errands;
+mod remembering;
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -16,13 +17,17 @@ use crate::ui::dialogs::{self, Dialog, FileErrand, Known};
 use crate::ui::feed_panel::{self, Told, told};
 use crate::ui::flash::Flashes;
 use crate::ui::fresh::Fresh;
+use crate::ui::kept::{Kept, Memory};
 use crate::ui::keys::{self, Action, Listening};
 use crate::ui::paint::{Lit, Usable};
 use crate::ui::picture::{self, LEAST_BETWEEN_SECS, LivePicture};
 use crate::ui::setup::{Ask, Setup};
 use crate::ui::sound::SoundSwitch;
+use crate::ui::start::Start;
 use crate::ui::strips::{self, Strips};
-use crate::ui::theme::{self, Palette};
+use crate::ui::style;
+use crate::ui::theme::Palette;
+use crate::ui::words::Language;
 use crate::ui::{help, layout, words};
 
 /// How long words said by the window itself stay, seconds.
@@ -44,6 +49,8 @@ pub enum View {
     Setup,
     /// The help page.
     Help,
+    /// Getting started.
+    Start,
 }
 
 /// The whole window.
@@ -65,6 +72,10 @@ pub struct Window {
     /// is not ours.
     was_typing: bool,
     scroll_tenths: i32,
+    start: Start,
+    kept: Kept,
+    memory: Memory,
+    language: Language,
 }
 
 impl Window {
@@ -76,7 +87,7 @@ impl Window {
         clock: Arc<dyn Clock>,
         sound: Arc<SoundSwitch>,
     ) -> Self {
-        theme::put_in_force(ctx);
+        style::put_in_force(ctx);
         // A slow press of a gloved finger is a press as well.
         ctx.options_mut(|options| options.input_options.max_click_duration = LONGEST_PRESS_SECS);
         Self {
@@ -95,6 +106,10 @@ impl Window {
             may_close: false,
             was_typing: false,
             scroll_tenths: 0,
+            start: Start::default(),
+            kept: Kept::default(),
+            memory: Memory::default(),
+            language: words::spoken(),
         }
     }
 
@@ -124,6 +139,7 @@ impl Window {
 
     /// Draws everything and does what was asked.
     pub fn show(&mut self, ui: &mut Ui) {
+        words::speak(self.language);
         let ctx = ui.ctx().clone();
         let palette = Palette::of(&ctx);
         let now = self.clock.monotonic_secs();
@@ -141,10 +157,10 @@ impl Window {
             .frame(Frame::new().fill(palette.room))
             .show(ui, |ui| self.whole(ui, palette));
         self.dialog(&ctx, palette);
-        if self.view != View::Setup
+        if !matches!(self.view, View::Setup | View::Start)
             && let Some(settled) = self.setup.take_unsent()
         {
-            self.backend.send(Intent::Calibrate(settled));
+            self.calibrate(settled);
         }
         self.wake_later(&ctx, now);
         self.was_typing = ctx.text_edit_focused();
@@ -159,6 +175,7 @@ impl Window {
             View::Watch => self.watch(ui, places.view, palette),
             View::Far => self.far(ui, places.view, palette),
             View::Setup => self.set_up(ui, places.view, palette),
+            View::Start => self.getting_started(ui, places.view, palette),
             View::Help => {
                 let tenths = std::mem::take(&mut self.scroll_tenths);
                 help::show(ui, places.view, tenths, palette);
@@ -185,12 +202,12 @@ impl Window {
             }
             None => {}
         }
-        for action in bars::keys(ui, places.keys, &self.row(palette), palette) {
+        for action in bars::keys(ui, places.keys, &self.row(), palette) {
             self.act(&ctx, action);
         }
     }
 
-    fn row(&self, palette: &Palette) -> [RowKey; 9] {
+    fn row(&self) -> [RowKey; 8] {
         let lit = |view| Lit::from(self.view == view);
         let running = self.fresh.is_running();
         let key = |action, words, lit| RowKey {
@@ -204,25 +221,19 @@ impl Window {
         };
         let recording = self.fresh.snapshot().run.is_some();
         let run_words = if recording {
-            words::END_RUN
+            words::get().end_run
         } else {
-            words::START_RUN
-        };
-        let look_words = if *palette == theme::DARK {
-            words::TO_LIGHT
-        } else {
-            words::TO_DARK
+            words::get().start_run
         };
         [
-            key(Action::Watch, words::WATCH, lit(View::Watch)),
-            key(Action::Far, words::FAR, lit(View::Far)),
-            key(Action::Setup, words::SETUP, lit(View::Setup)),
-            key(Action::Source, words::SOURCE, Lit::No),
-            key(Action::Mark, words::MARK, Lit::No),
+            key(Action::Watch, words::get().watch, lit(View::Watch)),
+            key(Action::Far, words::get().far, lit(View::Far)),
+            key(Action::Setup, words::get().setup, lit(View::Setup)),
+            key(Action::Source, words::get().source, Lit::No),
+            key(Action::Mark, words::get().mark, Lit::No),
             key(Action::Run, run_words, Lit::from(recording)),
-            key(Action::Sound, words::SOUND, Lit::from(self.sound.is_on())),
-            key(Action::Look, look_words, Lit::No),
-            key(Action::Help, words::HELP, lit(View::Help)),
+            key(Action::More, words::get().more, Lit::No),
+            key(Action::Help, words::get().help, lit(View::Help)),
         ]
     }
 
@@ -291,12 +302,16 @@ impl Window {
             .setup
             .show(&mut inner, rect, &self.fresh, &mut self.live, palette);
         for ask in asks {
-            match ask {
-                Ask::Calibrate(calibration) => self.backend.send(Intent::Calibrate(calibration)),
-                Ask::Find => self.backend.send(Intent::FindGlasses),
-                Ask::Save => self.open_file(ui.ctx(), FileErrand::Save),
-                Ask::Load => self.open_file(ui.ctx(), FileErrand::Load),
-            }
+            self.do_ask(ui.ctx(), ask);
+        }
+    }
+
+    fn do_ask(&mut self, ctx: &Context, ask: Ask) {
+        match ask {
+            Ask::Calibrate(calibration) => self.calibrate(calibration),
+            Ask::Find => self.backend.send(Intent::FindGlasses),
+            Ask::Save => self.open_file(ctx, FileErrand::Save),
+            Ask::Load => self.open_file(ctx, FileErrand::Load),
         }
     }
 
@@ -308,7 +323,7 @@ impl Window {
             Listening::Nothing
         } else if self.view == View::Help {
             Listening::InHelp
-        } else if self.view != View::Setup {
+        } else if !matches!(self.view, View::Setup | View::Start) {
             Listening::Everywhere
         } else if self.setup.picture_has_focus(ui) {
             Listening::OnPicture
@@ -354,6 +369,7 @@ impl Window {
             .map(|feed| (feed.feed, feed.calibration.name.clone()))
             .collect();
         let known = Known {
+            looks: self.looks(ctx),
             cameras: self.backend.cameras(),
             faults: self.backend.faults(),
             feeds: &feeds,
@@ -398,7 +414,7 @@ impl Window {
         if let Some((_, until)) = &self.said {
             sooner((until - now_secs).max(0.1));
         }
-        if matches!(self.dialog, Some(Dialog::Source { .. })) {
+        if self.waits_for_sources() {
             // The list of cameras comes from elsewhere.
             sooner(0.5);
         }
