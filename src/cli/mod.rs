@@ -8,6 +8,7 @@ pub mod export;
 pub mod find;
 pub mod lines;
 pub mod out;
+mod papers;
 pub mod runs;
 pub mod tally;
 pub mod watch;
@@ -87,6 +88,9 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Outcome {
         Verb::Runs(args) => runs::run(&args, logbook.as_deref()),
         Verb::Export(args) => export::run(&args, logbook.as_deref()),
         Verb::Draw(args) => draw::run(&args).map(|()| code::DONE),
+        Verb::Man(args) => papers::man(&args),
+        Verb::Completions(args) => papers::completions(&args),
+        Verb::Desktop(args) => papers::desktop(&args),
     };
     Outcome::Exit(done.unwrap_or_else(|error| {
         if out::is_closed_pipe(&error) {

@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use crate::glass::Calibration;
 use crate::run::{Intent, Snapshot};
+use crate::ui::library::{Request, Shelf};
 use crate::ui::peep::AllSeen;
 
 /// The words that open the demo.
@@ -69,6 +70,18 @@ pub trait Backend {
 
     /// The faults that can be asked of the demo, in its own words; empty when no demo is watched.
     fn faults(&self) -> Vec<String>;
+
+    /// What has been read of the logbook so far.
+    fn shelf(&self) -> Arc<Shelf>;
+
+    /// Asks for something of the logbook; it comes onto the shelf later.
+    fn ask(&self, request: Request);
+
+    /// Keeps a page under a name; gives its path.
+    ///
+    /// # Errors
+    /// A sentence that names the file and the cure.
+    fn keep_paper(&self, name: &str, page: &str) -> Result<String, String>;
 
     /// Reads a calibration file.
     ///

@@ -104,12 +104,16 @@ pub fn top(ui: &Ui, rect: Rect, fresh: &Fresh, clock: &str, palette: &Palette) {
             ui.painter().circle_filled(dot, size * 0.36, palette.danger);
             ui.painter()
                 .circle_stroke(dot, size * 0.36, Stroke::new(1.0, palette.ink));
-            let secs = fresh.source_secs() - run.from_secs;
+            let now = fresh.source_secs();
+            let mut run_words = words::run(run.id, now - run.from_secs, run.drops);
+            if let Some(until) = run.until_secs {
+                run_words = words::run_ends_in(&run_words, until - now);
+            }
             paint::words(
                 ui,
                 run_place.with_min_x(dot.x + size * 0.8),
                 Align2::LEFT_CENTER,
-                &words::run(run.id, secs, run.drops),
+                &run_words,
                 size,
                 palette.ink,
             );
@@ -249,6 +253,7 @@ fn notice_line(ui: &Ui, rect: Rect, notice: Option<&Notice>, palette: &Palette) 
     let one_line = paint::width(ui, text, largest) <= rect.width();
     let size = if one_line { largest } else { 12.5 };
     paint::paragraph(ui, rect, Align2::LEFT_CENTER, text, size, ink);
+    paint::announce_politely(ui, rect);
     if !one_line {
         let id = ui.scope_id().with("whole-notice");
         ui.interact(rect, id, Sense::hover()).on_hover_text(text);

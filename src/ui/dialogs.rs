@@ -5,6 +5,7 @@ use eframe::egui::{Context, Id, Key, Modal, Response, ScrollArea, TextEdit, Ui, 
 
 use crate::base::FeedNumber;
 use crate::ui::backend::{Cameras, DEMO_SOURCE};
+use crate::ui::fitter::sheet::Sheet;
 use crate::ui::kept::{Hears, SIZES_PERCENT};
 use crate::ui::paint::InSight;
 use crate::ui::style::{self, Look};
@@ -33,6 +34,8 @@ pub enum Dialog {
     StartRun {
         /// Its title being typed.
         title: String,
+        /// How long it lasts, seconds; none until a person ends it.
+        lasts_secs: Option<f64>,
     },
     /// Ending the run.
     EndRun,
@@ -49,6 +52,8 @@ pub enum Dialog {
     Closing,
     /// Look, size, language, sounds.
     More,
+    /// The as-found / as-left sheet.
+    Sheet,
 }
 
 /// What a file is wanted for.
@@ -71,10 +76,10 @@ pub enum Asked {
     LookForCameras,
     /// Ask the demo for a fault.
     Fault(String),
-    /// Keep a mark.
-    Mark(Option<FeedNumber>, String),
+    /// Keep a mark: at which feed, as it is shown, and as the logbook keeps it.
+    Mark(Option<FeedNumber>, String, String),
     /// Start a run.
-    StartRun(String),
+    StartRun(String, Option<f64>),
     /// End the run.
     EndRun,
     /// Write the calibration to this path.
@@ -95,6 +100,10 @@ pub enum Asked {
     DropSound,
     /// Getting started.
     Start,
+    /// Keep the sheet and open it.
+    SaveSheet,
+    /// Begin a new sheet.
+    NewSheet,
 }
 
 /// What is in force of look, size, language and sounds.
@@ -116,6 +125,8 @@ pub struct Looks {
 pub struct Known<'a> {
     /// What is in force.
     pub looks: Looks,
+    /// The as-found / as-left sheet.
+    pub sheet: &'a Sheet,
     /// The cameras.
     pub cameras: Cameras,
     /// The demo's faults; empty without a demo.
@@ -150,7 +161,9 @@ pub fn show(
                     Dialog::Mark { words, feed } => {
                         mark(ui, words, feed, known, &mut asked, palette);
                     }
-                    Dialog::StartRun { title } => start_run(ui, title, &mut asked),
+                    Dialog::StartRun { title, lasts_secs } => {
+                        start_run(ui, title, lasts_secs, &mut asked);
+                    }
                     Dialog::EndRun => {
                         ui.heading(words::get().end_run_question);
                         ui.label(words::get().end_run_explained);
@@ -159,6 +172,7 @@ pub fn show(
                     Dialog::File { what, path, error } => {
                         file(ui, *what, path, error.as_deref(), &mut asked, palette);
                     }
+                    Dialog::Sheet => sheet(ui, known.sheet, &mut asked, palette),
                     Dialog::More => more(ui, known.looks, &mut asked),
                     Dialog::Closing => {
                         ui.heading(words::get().close_question);
@@ -173,6 +187,47 @@ pub fn show(
                 });
         });
     asked
+}
+
+fn sheet(ui: &mut Ui, sheet: &Sheet, asked: &mut Option<Asked>, palette: &Palette) {
+    let words = words::get();
+    ui.heading(words.sheet_heading);
+    for (feed, row) in sheet.rows() {
+        ui.strong(words::number_and_name(*feed, &row.name));
+        for (heading, noted) in [
+            (words.sheet_found, &row.found),
+            (words.sheet_left, &row.left),
+        ] {
+            ui.label(words::heading_and(
+                heading,
+                &words::paper::noted(noted.as_ref()),
+            ));
+        }
+    }
+    ui.separator();
+    ui.strong(words.sheet_marks);
+    if sheet.done().is_empty() {
+        ui.label(words.sheet_no_marks);
+    }
+    for done in sheet.done() {
+        let time = words::paper::time_of_day(done.wall_secs);
+        ui.label(words::heading_and(&time, &done.words));
+    }
+    ui.separator();
+    ui.horizontal_wrapped(|ui| {
+        let save = big_key(ui, words.sheet_save);
+        focus_first(ui, &save);
+        if save.clicked() {
+            *asked = Some(Asked::SaveSheet);
+        }
+        if big_key(ui, words.sheet_new).clicked() {
+            *asked = Some(Asked::NewSheet);
+        }
+        if big_key(ui, words.back).clicked() {
+            *asked = Some(Asked::Close);
+        }
+    });
+    ui.colored_label(palette.ink_soft, words.sheet_limits);
 }
 
 fn more(ui: &mut Ui, looks: Looks, asked: &mut Option<Asked>) {
@@ -352,13 +407,15 @@ fn mark(
         }
     });
     ui.separator();
-    for (i, preset) in words::marks(*feed).into_iter().enumerate() {
+    let for_the_logbook = words::in_english(|| words::marks(*feed));
+    let presets = words::marks(*feed).into_iter().zip(for_the_logbook);
+    for (i, (preset, kept)) in presets.enumerate() {
         let key = big_key(ui, &preset);
         if i == 0 {
             focus_first(ui, &key);
         }
         if key.clicked() {
-            *asked = Some(Asked::Mark(*feed, preset));
+            *asked = Some(Asked::Mark(*feed, preset, kept));
         }
     }
     ui.separator();
@@ -372,7 +429,8 @@ fn mark(
         let usable = !free.trim().is_empty();
         ui.add_enabled_ui(usable, |ui| {
             if ui.button(words::get().keep_mark).in_sight().clicked() || (wants && usable) {
-                *asked = Some(Asked::Mark(*feed, free.trim().to_owned()));
+                let words = free.trim().to_owned();
+                *asked = Some(Asked::Mark(*feed, words.clone(), words));
             }
         });
         if ui.button(words::get().back).in_sight().clicked() {
@@ -382,7 +440,15 @@ fn mark(
     ui.colored_label(palette.ink, words::get().valve_caution);
 }
 
-fn start_run(ui: &mut Ui, title: &mut String, asked: &mut Option<Asked>) {
+/// How long a run may be asked to last, seconds.
+const LASTS_SECS: [f64; 6] = [300.0, 900.0, 1800.0, 3600.0, 7200.0, 28800.0];
+
+fn start_run(
+    ui: &mut Ui,
+    title: &mut String,
+    lasts_secs: &mut Option<f64>,
+    asked: &mut Option<Asked>,
+) {
     ui.heading(words::get().start_run_heading);
     let label = ui.label(words::get().run_title);
     let field = ui
@@ -392,10 +458,20 @@ fn start_run(ui: &mut Ui, title: &mut String, asked: &mut Option<Asked>) {
     // Asked before the field is given the keyboard again.
     let wants = entered(ui, &field);
     focus_first(ui, &field);
+    ui.label(words::get().run_lasts);
+    ui.horizontal_wrapped(|ui| {
+        let _chosen = ui
+            .radio_value(lasts_secs, None, words::get().run_until_ended)
+            .in_sight();
+        for secs in LASTS_SECS {
+            let word = words::short_length(secs);
+            let _chosen = ui.radio_value(lasts_secs, Some(secs), word).in_sight();
+        }
+    });
     ui.label(words::get().start_run_explained);
     ui.horizontal(|ui| {
         if big_key(ui, words::get().start_the_run).clicked() || wants {
-            *asked = Some(Asked::StartRun(title.trim().to_owned()));
+            *asked = Some(Asked::StartRun(title.trim().to_owned(), *lasts_secs));
         }
         if big_key(ui, words::get().back).clicked() {
             *asked = Some(Asked::Close);

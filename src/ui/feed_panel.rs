@@ -276,14 +276,11 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
     );
     let over_height = figures::width("88.8", 1.0);
     let height = (upper.height() * 0.86)
-        .min(upper.width() * 0.42 / over_height)
+        .min((upper.width() * 0.47 - 25.0) / over_height)
         .max(14.0);
-    // The place of the first of three numerals is mostly empty: the tally may stand in it.
+    // The tally has its own place: a figure of four signs needs all of its.
     let figure = Rect::from_min_size(
-        pos2(
-            inner.left() + (24.0 - 0.4 * height).max(2.0),
-            upper.center().y - height / 2.0,
-        ),
+        pos2(tally.right() + 5.0, upper.center().y - height / 2.0),
         vec2(over_height * height, height),
     );
     let right = upper.with_min_x(figure.right() + 9.0);

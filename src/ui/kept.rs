@@ -129,6 +129,14 @@ impl Memory {
         }
     }
 
+    /// Forgets the outlines: they belong to another picture.
+    pub fn forget_calibration(&self) {
+        if let Some(folder) = &self.folder {
+            // There may be none.
+            let _gone = std::fs::remove_file(folder.join(CALIBRATION));
+        }
+    }
+
     /// Keeps the outlines in force.
     pub fn keep_calibration(&self, calibration: &Calibration) {
         let Some(folder) = &self.folder else { return };

@@ -41,6 +41,24 @@ pub enum Action {
     DropSound,
     /// Getting started.
     Start,
+    /// One feed or all.
+    OneOrAll,
+    /// The feed so many to the right.
+    Neighbour(i8),
+    /// The as-found / as-left sheet.
+    Sheet,
+    /// Shows the room view.
+    Room,
+    /// Freezes the picture of the room view, or lets it go.
+    Freeze,
+    /// The lessons, or no lessons.
+    Lessons,
+    /// Shows the runs.
+    Runs,
+    /// The report of the run that is open.
+    Report,
+    /// Puts another run beside the one that is open.
+    Beside,
     /// Chooses a feed, or none.
     Choose(Option<FeedNumber>),
     /// Back, or close.
@@ -190,6 +208,8 @@ pub const BINDINGS: &[Binding] = &[
     choose(7, Key::Num7, SAID, SAID),
     choose(8, Key::Num8, SAID, SAID),
     choose(0, Key::Num0, |_| "0", |w| w.key_choose_none),
+    plain(Action::OneOrAll, Key::E, |_| "E", |w| w.key_one_or_all),
+    plain(Action::Sheet, Key::S, |_| "S", |w| w.key_sheet),
     plain(Action::Run, Key::R, |_| "R", |w| w.key_run),
     plain(Action::Sound, Key::N, |_| "N", |w| w.key_sound),
     plain(Action::DropSound, Key::D, |_| "D", |w| w.key_drop_sound),
@@ -199,6 +219,12 @@ pub const BINDINGS: &[Binding] = &[
     plain(Action::Setup, Key::F3, |_| "F3", |w| w.key_setup),
     plain(Action::Source, Key::F4, |_| "F4", |w| w.key_source),
     plain(Action::Far, Key::F5, |_| "F5", |w| w.key_far),
+    plain(Action::Room, Key::F6, |_| "F6", |w| w.key_room),
+    plain(Action::Runs, Key::F7, |_| "F7", |w| w.key_runs),
+    plain(Action::Report, Key::P, |_| "P", |w| w.key_report),
+    plain(Action::Beside, Key::B, |_| "B", |w| w.key_beside),
+    plain(Action::Freeze, Key::F, |_| "F", |w| w.key_freeze),
+    plain(Action::Lessons, Key::T, |_| "T", |w| w.key_lessons),
     plain(Action::More, Key::F8, |_| "F8", |w| w.key_more),
     plain(Action::Start, Key::F9, |_| "F9", |w| w.key_start),
     plain(

@@ -114,6 +114,84 @@ fn panel_worth(view: Rect, feeds: usize, columns: usize) -> f32 {
     (view.width() / columns as f32 / 2.0).min(view.height() / rows as f32)
 }
 
+/// Divides the Runs view: the list, and the run that is open.
+#[must_use]
+pub fn runs(view: Rect) -> (Rect, Rect) {
+    let left = (view.width() * 0.26).clamp(130.0, 340.0);
+    (
+        view.with_max_x(view.left() + left),
+        view.with_min_x(view.left() + left + GAP),
+    )
+}
+
+/// Divides what is shown of a run: the chart, and under it the evidence for one drop.
+#[must_use]
+pub fn over_evidence(view: Rect) -> (Rect, Rect) {
+    let height = (view.height() * 0.3).clamp(56.0, 190.0);
+    (
+        view.with_max_y(view.bottom() - height - GAP),
+        view.with_min_y(view.bottom() - height),
+    )
+}
+
+/// Divides the room view while a lesson is open: the glass, and the lesson.
+#[must_use]
+pub fn lesson(view: Rect) -> (Rect, Rect) {
+    let right = (view.width() * 0.38).clamp(200.0, 620.0);
+    (
+        view.with_max_x(view.right() - right - GAP),
+        view.with_min_x(view.right() - right),
+    )
+}
+
+/// The places of the room view.
+#[derive(Clone, Copy, Debug)]
+pub struct RoomPlaces {
+    /// The glass.
+    pub glass: Rect,
+    /// The count.
+    pub count: Rect,
+    /// The last bead again.
+    pub slow: Rect,
+    /// The strip.
+    pub strip: Rect,
+    /// What a strip is.
+    pub words: Rect,
+}
+
+/// Divides the room view.
+#[must_use]
+pub fn room(view: Rect) -> RoomPlaces {
+    let strip_height = view.height() * 0.24;
+    let foot = view.with_min_y(view.bottom() - strip_height);
+    let upper = view.with_max_y(foot.top() - GAP);
+    let third = (upper.width() - 2.0 * GAP) / 10.0;
+    let glass = upper.with_max_x(upper.left() + 3.6 * third);
+    let slow = upper.with_min_x(upper.right() - 2.6 * third);
+    let strip = foot.with_max_x(foot.left() + foot.width() * 0.64);
+    RoomPlaces {
+        glass,
+        count: Rect::from_min_max(
+            pos2(glass.right() + GAP, upper.top()),
+            pos2(slow.left() - GAP, upper.bottom()),
+        ),
+        slow,
+        strip,
+        words: foot.with_min_x(strip.right() + GAP * 2.0),
+    }
+}
+
+/// Divides a view into what it shows and a row of large keys at its foot.
+#[must_use]
+pub fn over_keys(view: Rect) -> (Rect, Rect) {
+    let height = (view.height() * 0.13).clamp(38.0, 84.0);
+    let gap = if view.height() < 420.0 { 4.0 } else { GAP };
+    (
+        view.with_max_y(view.bottom() - height - gap),
+        view.with_min_y(view.bottom() - height),
+    )
+}
+
 /// Tiles for so many choices, about as wide as pictures are.
 #[must_use]
 pub fn tiles(area: Rect, count: usize) -> Vec<Rect> {

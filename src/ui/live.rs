@@ -9,11 +9,15 @@ use crate::capture::{self, Paced, SourceSpec};
 use crate::glass::Calibration;
 use crate::run::{Intent, Notice, Recording, Runner, RunnerSettings, Snapshot};
 use crate::ui::backend::{Backend, CameraChoice, Cameras, DEMO_SOURCE, Look};
+use crate::ui::library::{Library, Request, Shelf};
 use crate::ui::peep::{AllSeen, Opening, Peeps};
 use crate::ui::words::{self, Language};
 
 /// Called when there is something new to draw; it must return at once.
 pub type Wake = Arc<dyn Fn() + Send + Sync>;
+
+/// Folder of the papers, beside the logbook.
+const PAPERS: &str = "papers";
 
 /// The demo as its small picture shows it: small and slow, so that choosing costs little.
 const DEMO_TILE: &str = "demo:size=320x240,fps=8,rates=14;9;11";
@@ -38,6 +42,8 @@ struct Shared {
     opening: Mutex<()>,
     cameras: Mutex<Cameras>,
     peeps: Peeps,
+    papers: PathBuf,
+    library: Library,
 }
 
 /// The running instrument behind the window.
@@ -66,9 +72,16 @@ impl Live {
             words: words::get().no_picture.to_owned(),
         };
         let peeps = Peeps::new(Arc::clone(&clock), Arc::clone(&wake));
+        let papers = logbook
+            .as_ref()
+            .and_then(|logbook| logbook.parent())
+            .map_or_else(|| PathBuf::from(PAPERS), |folder| folder.join(PAPERS));
+        let library = Library::new(logbook.clone(), papers.clone(), Arc::clone(&wake));
         Self {
             shared: Arc::new(Shared {
                 peeps,
+                papers,
+                library,
                 clock,
                 wake,
                 logbook,
@@ -267,6 +280,24 @@ impl Backend for Live {
         } else {
             Vec::new()
         }
+    }
+
+    fn shelf(&self) -> Arc<Shelf> {
+        self.shared.library.shelf()
+    }
+
+    fn ask(&self, request: Request) {
+        self.shared.library.ask(request);
+    }
+
+    fn keep_paper(&self, name: &str, page: &str) -> Result<String, String> {
+        let folder = &self.shared.papers;
+        let path = folder.join(name);
+        std::fs::create_dir_all(folder)
+            .and_then(|()| std::fs::write(&path, page))
+            .map_err(|error| words::not_written(&path.display().to_string(), &error.to_string()))?;
+        let whole = std::path::absolute(&path).unwrap_or(path);
+        Ok(whole.display().to_string())
     }
 
     fn load_calibration(&self, path: &str) -> Result<Calibration, String> {

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
-use eframe::egui::{self, IconData, ViewportBuilder, vec2};
+use eframe::egui::{self, Color32, IconData, Pos2, ViewportBuilder, pos2, vec2};
 
 use crate::base::{Clock, SystemClock};
 use crate::glass::Calibration;
@@ -151,33 +151,52 @@ impl eframe::App for App {
     }
 }
 
-/// Side of the icon, pixels.
-const ICON_PX: usize = 64;
+/// Side of the icon, pixels; the drawing below is made in a square of this side.
+const ICON_PX: usize = 128;
 
-/// The window's icon, drawn here: a drop above a nozzle.
+/// The window's icon, the same drawing as the desktop's: a bead, ringed, above its nozzle in a
+/// sight glass.
 fn icon() -> IconData {
-    let [r, g, b, _] = theme::DARK.brass.to_array();
-    let [dark_r, dark_g, dark_b, _] = theme::DARK.plate.to_array();
     let mut rgba = Vec::with_capacity(ICON_PX * ICON_PX * 4);
     for y in 0..ICON_PX {
         for x in 0..ICON_PX {
-            let at = vec2(x as f32 + 0.5, y as f32 + 0.5) - vec2(32.0, 32.0);
-            let on_plate = at.x.abs().max(at.y.abs()) < 31.0;
-            let in_drop = (at - vec2(0.0, -10.0)).length() < 13.0;
-            let in_nozzle = (8.0..27.0).contains(&at.y) && at.x.abs() < 6.0 + (at.y - 8.0) * 0.6;
-            let pixel = if in_drop || in_nozzle {
-                [r, g, b, 255]
-            } else if on_plate {
-                [dark_r, dark_g, dark_b, 255]
-            } else {
-                [0; 4]
-            };
-            rgba.extend(pixel);
+            let at = pos2(x as f32 + 0.5, y as f32 + 0.5);
+            rgba.extend(icon_colour(at).to_array());
         }
     }
     IconData {
         rgba,
         width: ICON_PX as u32,
         height: ICON_PX as u32,
+    }
+}
+
+/// The topmost colour at a point of the icon.
+fn icon_colour(at: Pos2) -> Color32 {
+    let look = &theme::DARK;
+    let within =
+        |x: std::ops::Range<f32>, y: std::ops::Range<f32>| x.contains(&at.x) && y.contains(&at.y);
+    let from_bead = at.distance(pos2(64.0, 46.0));
+    let nozzle_half = 4.0 + (at.y - 84.0) * 0.25;
+    let corner = vec2((at.x - 64.0).abs() - 40.0, (at.y - 64.0).abs() - 40.0);
+    if at.distance(pos2(59.0, 41.0)) < 4.5 {
+        look.figure
+    } else if from_bead < 15.0 {
+        look.focus
+    } else if (from_bead - 21.0).abs() < 1.75 {
+        theme::RING_OIL
+    } else if ((84.0..108.0).contains(&at.y) && (at.x - 64.0).abs() < nozzle_half)
+        || within(36.0..92.0, 10.0..20.0)
+        || within(36.0..92.0, 108.0..118.0)
+    {
+        look.brass
+    } else if within(43.5..84.5, 20.0..108.0) {
+        look.well
+    } else if within(40.5..87.5, 20.0..108.0) {
+        look.ink_well
+    } else if corner.max(vec2(0.0, 0.0)).length() < 22.0 {
+        look.plate
+    } else {
+        theme::NONE
     }
 }

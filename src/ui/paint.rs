@@ -1,7 +1,7 @@
 //! Words and keys at fixed places: each is painted where it is told, cut with an ellipsis rather
 //! than pushed aside, and said to the accessibility tree. It holds no state.
 
-use eframe::egui::accesskit::Role;
+use eframe::egui::accesskit::{Live, Role};
 use eframe::egui::text::{LayoutJob, TextFormat, TextWrapping};
 use eframe::egui::{
     Align, Align2, Color32, CornerRadius, FontId, Id, Rect, Response, Sense, Stroke, StrokeKind,
@@ -119,6 +119,13 @@ fn id_of_place(ui: &Ui, rect: Rect) -> Id {
         whole(rect.max.x),
         whole(rect.max.y),
     ))
+}
+
+/// Tells a screen reader of the words at a place when they change, once it has nothing else to say.
+pub fn announce_politely(ui: &Ui, rect: Rect) {
+    let id = id_of_place(ui, rect);
+    ui.ctx()
+        .accesskit_node_builder(id, |node| node.set_live(Live::Polite));
 }
 
 /// Says words under a given id.

@@ -71,7 +71,20 @@ impl Peeps {
     /// Whether this source is looked at already.
     #[must_use]
     pub fn knows(&self, words: &str) -> bool {
+        self.forget_ended();
         lock(&self.seen).contains_key(words)
+    }
+
+    /// Forgets what was told to end and has ended, so that it can be looked at again.
+    fn forget_ended(&self) {
+        let mut running = lock(&self.running);
+        let has_ended = running
+            .iter()
+            .all(|(stop, handle)| stop.load(Ordering::Relaxed) && handle.is_finished());
+        if !running.is_empty() && has_ended {
+            running.clear();
+            lock(&self.seen).clear();
+        }
     }
 
     /// Starts to look at a source, unless it is looked at already or there are too many.
@@ -106,14 +119,8 @@ impl Peeps {
 
     /// Nobody chooses any more: every source is told to be let go. Does not wait.
     pub fn look_away(&self) {
-        let mut running = lock(&self.running);
-        for (stop, _) in running.iter() {
+        for (stop, _) in lock(&self.running).iter() {
             stop.store(true, Ordering::Relaxed);
-        }
-        // Those that have ended are forgotten, so that they can be looked at again.
-        if !running.is_empty() && running.iter().all(|(_, handle)| handle.is_finished()) {
-            running.clear();
-            lock(&self.seen).clear();
         }
     }
 

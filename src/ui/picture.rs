@@ -271,7 +271,8 @@ fn number_plate(
     );
 }
 
-fn beads(painter: &Painter, placing: &Placing, feed: &FeedSnapshot, flash: Lit) {
+/// Draws the marks round the beads of a feed.
+pub fn beads(painter: &Painter, placing: &Placing, feed: &FeedSnapshot, flash: Lit) {
     // Counted drops of oil in the picture, the newest lowest: they carry their numbers.
     let mut counted: Vec<f64> = feed
         .beads

@@ -4,8 +4,8 @@
 use std::collections::BTreeSet;
 use std::time::Duration;
 
-use beadtally::ui::pretend::Scene;
 use beadtally::ui::kept::Memory;
+use beadtally::ui::pretend::Scene;
 use beadtally::ui::style::Look;
 use beadtally::ui::words::{self, Language};
 use eframe::egui::accessibility::is_input;
@@ -15,7 +15,11 @@ use egui_kittest::kittest::{NodeT, Queryable};
 use crate::kit::{Build, Rig};
 
 /// Keys that lead to every view and dialog.
-const PLACES: [Option<Key>; 7] = [
+const PLACES: [Option<Key>; 11] = [
+    Some(Key::F6),
+    Some(Key::F7),
+    Some(Key::F8),
+    Some(Key::F9),
     None,
     Some(Key::F1),
     Some(Key::F3),

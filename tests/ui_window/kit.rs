@@ -7,6 +7,7 @@ use beadtally::ui::app::Window;
 use beadtally::ui::kept::Memory;
 use beadtally::ui::pretend::{Pretend, Scene};
 use beadtally::ui::sound::SoundSwitch;
+use beadtally::ui::words::{self, Language};
 use eframe::egui::{Context, Theme, UiBuilder, Vec2};
 use egui_kittest::Harness;
 
@@ -54,6 +55,12 @@ impl Build {
     /// A window at its first start.
     pub fn at_the_start(self) -> Rig {
         self.with(|_, window| window.at_the_start())
+    }
+
+    /// A window that speaks a language.
+    pub fn speaking(self, language: Language) -> Rig {
+        words::speak(language);
+        self.rig()
     }
 
     fn with(self, change: impl Fn(&Context, Window) -> Window + 'static) -> Rig {

@@ -115,7 +115,11 @@ fn cautions_stand_at_the_first_two_steps_and_the_picture_is_judged() {
     assert!(rig.harness.query_by_label(caution).is_some());
     press(&mut rig, words::get().start_demo);
     assert!(rig.harness.query_by_label(caution).is_some());
-    assert!(rig.harness.query_by_label(words::get().light_good).is_some());
+    assert!(
+        rig.harness
+            .query_by_label(words::get().light_good)
+            .is_some()
+    );
     let rate = "25 frames a second.";
     assert!(rig.harness.query_by_label(rate).is_some());
     // The lamp goes out and the camera slows down.

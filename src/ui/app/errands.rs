@@ -1,7 +1,7 @@
 //! What keys, dialogs and the Set-up view ask for, done: views and dialogs opened, intents sent,
 //! errands given to the backend, and words said about it.
 
-use eframe::egui::{Context, ViewportCommand};
+use eframe::egui::{Context, OpenUrl, ViewportCommand};
 
 use crate::base::FeedNumber;
 use crate::run::{Intent, Notice};
@@ -11,6 +11,11 @@ use crate::ui::keys::Action;
 use crate::ui::start::Step;
 use crate::ui::style::Look;
 use crate::ui::words;
+
+/// Opens a file of this computer in whatever opens pages here.
+pub(super) fn open_paper(ctx: &Context, path: &str) {
+    ctx.open_url(OpenUrl::new_tab(format!("file://{path}")));
+}
 
 impl Window {
     pub(super) fn open_file(&mut self, ctx: &Context, what: FileErrand) {
@@ -70,11 +75,27 @@ impl Window {
             }
             Action::Run => {
                 let title = String::new();
-                self.open_dialog(ctx, Dialog::StartRun { title });
+                let lasts_secs = None;
+                self.open_dialog(ctx, Dialog::StartRun { title, lasts_secs });
             }
             Action::Sound => self.switch_alarm_sound(),
             Action::DropSound => self.switch_drop_sound(),
             Action::Look => self.look(ctx, Look::of(ctx).next()),
+            Action::Room if self.view == View::Room => self.view = View::Watch,
+            Action::Freeze if self.view == View::Room => self.freeze(),
+            Action::Lessons if self.view == View::Room => self.room.turn_lessons(),
+            Action::Room | Action::Freeze | Action::Lessons => self.view = View::Room,
+            Action::Runs if self.view == View::Runs => self.view = View::Watch,
+            Action::Runs => {
+                self.view = View::Runs;
+                self.runs.open(&*self.backend);
+            }
+            Action::Report => self.ask_report(),
+            Action::Beside if self.view == View::Runs => self.runs.put_beside(),
+            Action::Beside => {}
+            Action::OneOrAll => self.shown = self.shown.other(),
+            Action::Neighbour(by) => self.choose_neighbour(by),
+            Action::Sheet => self.open_dialog(ctx, Dialog::Sheet),
             Action::More => self.open_dialog(ctx, Dialog::More),
             Action::Start => self.start_again(Step::Source),
             Action::Choose(feed) => self.choose(feed),
@@ -106,25 +127,62 @@ impl Window {
         }
     }
 
+    /// Chooses the feed so many to the right, round and round.
+    pub(super) fn choose_neighbour(&mut self, by: i8) {
+        let feeds: Vec<FeedNumber> = self
+            .fresh
+            .snapshot()
+            .feeds
+            .iter()
+            .map(|feed| feed.feed)
+            .collect();
+        let count = feeds.len().cast_signed();
+        if count == 0 {
+            return;
+        }
+        let now = self
+            .chosen
+            .and_then(|chosen| feeds.iter().position(|feed| *feed == chosen));
+        let next = match now {
+            Some(now) => (now.cast_signed() + isize::from(by)).rem_euclid(count),
+            None if by > 0 => 0,
+            None => count - 1,
+        };
+        self.choose(feeds.get(next.cast_unsigned()).copied());
+    }
+
     pub(super) fn quick_mark(&mut self, words_of: fn(Option<FeedNumber>) -> String) {
         let only = match self.fresh.snapshot().feeds.as_slice() {
             [one] => Some(one.feed),
             _ => None,
         };
         match self.chosen.or(only) {
-            Some(feed) => self.mark(Some(feed), words_of(Some(feed))),
+            Some(feed) => {
+                let kept = words::in_english(|| words_of(Some(feed)));
+                self.mark(Some(feed), &words_of(Some(feed)), kept);
+            }
             None => self.say(words::get().choose_feed_first.to_owned()),
         }
     }
 
-    pub(super) fn mark(&mut self, feed: Option<FeedNumber>, words: String) {
-        self.say(words::mark_kept(&words));
-        self.backend.send(Intent::Mark { feed, words });
+    /// Keeps a mark, in the words shown and in those of the logbook.
+    pub(super) fn mark(&mut self, feed: Option<FeedNumber>, shown: &str, kept: String) {
+        self.say(words::mark_kept(shown));
+        self.sheet.mark(feed, shown, self.clock.wall_secs());
+        self.backend.send(Intent::Mark { feed, words: kept });
     }
 
     pub(super) fn say(&mut self, words: String) {
         let notice = Notice {
             is_error: false,
+            words,
+        };
+        self.said = Some((notice, self.fresh.clock_secs() + SAID_SECS));
+    }
+
+    pub(super) fn say_wrong(&mut self, words: String) {
+        let notice = Notice {
+            is_error: true,
             words,
         };
         self.said = Some((notice, self.fresh.clock_secs() + SAID_SECS));
@@ -156,6 +214,11 @@ impl Window {
                 }
                 Err(why) => self.fail(why),
             },
+            Asked::SaveSheet => self.save_sheet(ctx),
+            Asked::NewSheet => {
+                self.sheet.begin();
+                self.dialog = None;
+            }
             Asked::Look(look) => self.look(ctx, look),
             Asked::Size(percent) => self.size(ctx, percent),
             Asked::Language(language) => self.speak(language),
@@ -165,13 +228,16 @@ impl Window {
                 self.dialog = None;
                 self.start_again(Step::Source);
             }
-            Asked::Mark(feed, words) => {
+            Asked::Mark(feed, shown, kept) => {
                 self.dialog = None;
-                self.mark(feed, words);
+                self.mark(feed, &shown, kept);
             }
-            Asked::StartRun(title) => {
+            Asked::StartRun(title, lasts_secs) => {
                 self.dialog = None;
                 self.backend.send(Intent::StartRun { title });
+                if let Some(secs) = lasts_secs {
+                    self.backend.send(Intent::EndRunAfter { secs });
+                }
             }
             Asked::EndRun => {
                 self.dialog = None;
@@ -203,6 +269,22 @@ impl Window {
                 self.dialog = None;
                 ctx.send_viewport_cmd(ViewportCommand::Close);
             }
+        }
+    }
+
+    /// Keeps the sheet as a page and opens it.
+    fn save_sheet(&mut self, ctx: &Context) {
+        let wall_secs = self.clock.wall_secs();
+        let page = words::paper::sheet_page(&self.sheet, wall_secs);
+        let name = format!("sheet-{}.html", words::paper::moment(wall_secs));
+        let name = name.replace([':', '+'], "-");
+        match self.backend.keep_paper(&name, &page) {
+            Ok(path) => {
+                self.dialog = None;
+                self.say(words::paper_kept(&path));
+                open_paper(ctx, &path);
+            }
+            Err(why) => self.say_wrong(why),
         }
     }
 

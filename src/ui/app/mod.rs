@@ -3,6 +3,7 @@
 
 mod errands;
 mod remembering;
+mod views;
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -15,12 +16,16 @@ use crate::ui::backend::Backend;
 use crate::ui::bars::{self, AlarmAsk, BLINK_SECS, Blink, RowKey};
 use crate::ui::dialogs::{self, Dialog, FileErrand, Known};
 use crate::ui::feed_panel::{self, Told, told};
+use crate::ui::fitter::Shown;
+use crate::ui::fitter::sheet::Sheet;
 use crate::ui::flash::Flashes;
 use crate::ui::fresh::Fresh;
 use crate::ui::kept::{Kept, Memory};
 use crate::ui::keys::{self, Action, Listening};
 use crate::ui::paint::{Lit, Usable};
 use crate::ui::picture::{self, LEAST_BETWEEN_SECS, LivePicture};
+use crate::ui::room::{PLAY_SECS, Room};
+use crate::ui::runs::RunsView;
 use crate::ui::setup::{Ask, Setup};
 use crate::ui::sound::SoundSwitch;
 use crate::ui::start::Start;
@@ -51,6 +56,10 @@ pub enum View {
     Help,
     /// Getting started.
     Start,
+    /// One glass for a room.
+    Room,
+    /// The runs.
+    Runs,
 }
 
 /// The whole window.
@@ -73,6 +82,11 @@ pub struct Window {
     was_typing: bool,
     scroll_tenths: i32,
     start: Start,
+    shown: Shown,
+    sheet: Sheet,
+    room: Room,
+    runs: RunsView,
+    reports: u64,
     kept: Kept,
     memory: Memory,
     language: Language,
@@ -107,6 +121,11 @@ impl Window {
             was_typing: false,
             scroll_tenths: 0,
             start: Start::default(),
+            shown: Shown::default(),
+            sheet: Sheet::default(),
+            room: Room::default(),
+            runs: RunsView::default(),
+            reports: 0,
             kept: Kept::default(),
             memory: Memory::default(),
             language: words::spoken(),
@@ -147,6 +166,11 @@ impl Window {
         let counts = self.fresh.snapshot().clone();
         self.flashes
             .take(now, counts.feeds.iter().map(|f| (f.feed, f.drops)));
+        if !counts.ended {
+            self.sheet.take(&counts, self.clock.wall_secs());
+        }
+        self.runs.strips.take(&counts);
+        self.hear_of_reports(&ctx);
         self.setup.follow(&counts);
         self.strips.keep_only(&counts.feeds);
         self.mind_closing(&ctx);
@@ -176,6 +200,8 @@ impl Window {
             View::Far => self.far(ui, places.view, palette),
             View::Setup => self.set_up(ui, places.view, palette),
             View::Start => self.getting_started(ui, places.view, palette),
+            View::Room => self.in_room(ui, places.view, palette),
+            View::Runs => self.in_runs(ui, places.view, palette),
             View::Help => {
                 let tenths = std::mem::take(&mut self.scroll_tenths);
                 help::show(ui, places.view, tenths, palette);
@@ -207,7 +233,7 @@ impl Window {
         }
     }
 
-    fn row(&self) -> [RowKey; 8] {
+    fn row(&self) -> [RowKey; 10] {
         let lit = |view| Lit::from(self.view == view);
         let running = self.fresh.is_running();
         let key = |action, words, lit| RowKey {
@@ -228,6 +254,8 @@ impl Window {
         [
             key(Action::Watch, words::get().watch, lit(View::Watch)),
             key(Action::Far, words::get().far, lit(View::Far)),
+            key(Action::Room, words::get().room, lit(View::Room)),
+            key(Action::Runs, words::get().runs, lit(View::Runs)),
             key(Action::Setup, words::get().setup, lit(View::Setup)),
             key(Action::Source, words::get().source, Lit::No),
             key(Action::Mark, words::get().mark, Lit::No),
@@ -272,11 +300,6 @@ impl Window {
         self.panels(ui, &places.panels, &feeds, palette);
     }
 
-    fn far(&mut self, ui: &Ui, rect: Rect, palette: &Palette) {
-        let feeds = self.all_told();
-        self.panels(ui, &layout::far(rect, feeds.len()), &feeds, palette);
-    }
-
     fn panels(
         &mut self,
         ui: &Ui,
@@ -287,11 +310,7 @@ impl Window {
         for ((feed, told), place) in feeds.iter().zip(places) {
             let chosen = Lit::from(self.chosen == Some(feed.feed));
             if feed_panel::show(ui, *place, feed, told, chosen, palette).clicked() {
-                self.choose(if chosen == Lit::Yes {
-                    None
-                } else {
-                    Some(feed.feed)
-                });
+                self.press(feed.feed);
             }
         }
     }
@@ -369,6 +388,7 @@ impl Window {
             .map(|feed| (feed.feed, feed.calibration.name.clone()))
             .collect();
         let known = Known {
+            sheet: &self.sheet,
             looks: self.looks(ctx),
             cameras: self.backend.cameras(),
             faults: self.backend.faults(),
@@ -398,6 +418,9 @@ impl Window {
         };
         if self.fresh.is_running() {
             sooner(TICK_SECS);
+        }
+        if self.view == View::Room && self.room.plays() {
+            sooner(PLAY_SECS);
         }
         if let Some(secs) = self.flashes.next_change_secs() {
             sooner(secs.max(LEAST_BETWEEN_SECS));

@@ -112,7 +112,9 @@ impl Window {
         self.backend.open_source(words)?;
         self.chosen = None;
         self.setup.forget();
+        self.sheet.begin();
         // Outlines of another picture are not kept for this one.
+        self.memory.forget_calibration();
         self.kept.source = Some(words.to_owned());
         if self.view != View::Start {
             self.memory.keep(&self.kept);
@@ -138,7 +140,7 @@ impl Window {
             match ask {
                 StartAsk::Open(words) => match self.watch_other(&words) {
                     Ok(()) => self.start.go(Step::Glasses),
-                    Err(why) => self.say(why),
+                    Err(why) => self.say_wrong(why),
                 },
                 StartAsk::Clip => self.open_dialog(
                     ui.ctx(),

@@ -67,6 +67,15 @@ pub fn spoken() -> Language {
     SPOKEN.get()
 }
 
+/// Words in the first language, whatever is spoken: what the logbook and others read.
+pub fn in_english<T>(words: impl FnOnce() -> T) -> T {
+    let spoken = spoken();
+    speak(Language::English);
+    let said = words();
+    speak(spoken);
+    said
+}
+
 /// The words of the language this thread speaks.
 #[must_use]
 pub fn get() -> &'static Words {
@@ -76,6 +85,9 @@ pub fn get() -> &'static Words {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::base::BlindWhy;
+    use crate::judge::FeedState;
+    use crate::ui::words;
 
     /// The names in braces, in order of the alphabet.
     fn holes(text: &str) -> Vec<&str> {
@@ -123,5 +135,33 @@ mod tests {
         assert_eq!(Language::of_locale("de_AT.UTF-8"), Language::German);
         assert_eq!(Language::of_locale("fr_FR"), Language::English);
         assert_eq!(Language::of_locale(""), Language::English);
+    }
+
+    #[test]
+    fn the_first_language_says_what_the_instrument_says() {
+        for verdict in [
+            FeedState::InBand,
+            FeedState::Low,
+            FeedState::High,
+            FeedState::FarHigh,
+            FeedState::Stopped,
+            FeedState::CannotSee,
+            FeedState::NoReadingYet,
+        ] {
+            assert_eq!(words::state(verdict), verdict.words());
+        }
+        for why in [
+            BlindWhy::Starting,
+            BlindWhy::NoFrames,
+            BlindWhy::CameraLost,
+            BlindWhy::Frozen,
+            BlindWhy::Dark,
+            BlindWhy::LightChanged,
+            BlindWhy::Moved,
+            BlindWhy::Covered,
+            BlindWhy::Flooded,
+        ] {
+            assert_eq!(words::blind(why), why.words());
+        }
     }
 }

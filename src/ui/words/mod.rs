@@ -6,11 +6,12 @@ mod english;
 mod german;
 mod language;
 mod more;
+pub mod paper;
 mod pseudo;
 mod sentences;
 
 pub use english::Words;
-pub use language::{Language, get, speak, spoken};
+pub use language::{Language, get, in_english, speak, spoken};
 pub use more::*;
 pub use sentences::*;
 

@@ -600,34 +600,6 @@ mod tests {
     }
 
     #[test]
-    fn the_first_language_says_what_the_instrument_says() {
-        for verdict in [
-            FeedState::InBand,
-            FeedState::Low,
-            FeedState::High,
-            FeedState::FarHigh,
-            FeedState::Stopped,
-            FeedState::CannotSee,
-            FeedState::NoReadingYet,
-        ] {
-            assert_eq!(state(verdict), verdict.words());
-        }
-        for why in [
-            BlindWhy::Starting,
-            BlindWhy::NoFrames,
-            BlindWhy::CameraLost,
-            BlindWhy::Frozen,
-            BlindWhy::Dark,
-            BlindWhy::LightChanged,
-            BlindWhy::Moved,
-            BlindWhy::Covered,
-            BlindWhy::Flooded,
-        ] {
-            assert_eq!(blind(why), why.words());
-        }
-    }
-
-    #[test]
     fn german_figures_have_a_comma() {
         crate::ui::words::speak(crate::ui::words::Language::German);
         assert_eq!(fine_rate(2.5), "2,50");
