@@ -273,7 +273,7 @@ impl Counter {
         let found = candidates(&self.difference, self.sampler.inside(), &mut self.wariness);
         self.strip.push(&self.difference);
         let over = self.tracker.step(self.at_secs, &found, &self.patch);
-        self.rest.learn(&self.patch, &self.difference, self.at_secs);
+        self.rest.learn(&self.difference, self.at_secs);
         self.settle(&over)
     }
 
@@ -291,6 +291,7 @@ impl Counter {
             kind: self.kind,
             first_frame: self.first_frame,
             frames_per_s: (1.0 / self.tracker.frame_secs().max(1e-3)) as f32,
+            drift: self.rest.drifts(),
         };
         let mut explained: Vec<(Explained, Option<Arc<GrayImage>>)> = paths
             .iter()

@@ -36,8 +36,10 @@ const LEAST_PROGRESS: f32 = 0.4;
 const MOST_ALIKE: f32 = 0.15;
 /// Sightings within this ratio of the usual height count as the same thing.
 const SAME_HEIGHT: f32 = 1.6;
-/// Least share of such sightings: what shrinks or grows on its way is light, not oil.
-const LEAST_SAME: f32 = 0.6;
+/// Usual share of such sightings: what shrinks or grows on its way may be light, not oil.
+const USUALLY_SAME: f32 = 0.6;
+/// Evidence (natural logarithm) that all the missing share takes away.
+const UNLIKE_COSTS: f32 = 40.0;
 /// Most and least width over height: a ball on the axis of a tube is 1.33 times as wide as high,
 /// near its wall less; of a bubble lit from the front only a glint may be seen.
 const SHAPES: std::ops::RangeInclusive<f32> = 0.15..=4.0;
@@ -47,6 +49,21 @@ const WIDEST_SHARE: f32 = 0.85;
 /// diameters a second from 2 to 6 mm (drag law of Schiller and Naumann, 20 to 95 °C), a gas bubble
 /// of 1 to 3 mm at least 70; between them lies the geometric mean.
 const GAS_DIAMETERS_PER_S: f32 = 46.0;
+/// Slowest rise of oil, in its own diameters a second: a quarter of what oil does in hot water.
+/// Cold heavy oil that fills half its bore is not slower (wall effect of Clift, Grace and Weber,
+/// chapter 9: 0.65).
+const SLOWEST_DIAMETERS_PER_S: f32 = 4.0;
+/// The same while steam or reflections drift over the glass: they too move upwards, at up to
+/// seven of their own heights a second.
+const SLOWEST_IN_DRIFT: f32 = 9.0;
+/// Rise under which a path needs more evidence, in its own diameters a second: what oil in hot
+/// water does at the least, near the wall of its bore.
+const USUALLY_FASTER: f32 = 14.0;
+/// That evidence (natural logarithm) for each squared e-fold of slowness.
+const SLOWNESS_COSTS: f32 = 60.0;
+/// Share of the evidence that counts while something drifts: one puff looks alike for several
+/// frames, so its sightings are not as independent as those of noise.
+const EVIDENCE_IN_DRIFT: f32 = 0.8;
 /// Widening by a round, water-filled glass: the refractive index of water.
 const WATER_INDEX: f32 = 1.333;
 
@@ -84,6 +101,8 @@ pub struct Bore {
     pub first_frame: u64,
     /// Frames a second.
     pub frames_per_s: f32,
+    /// Whether steam or reflections drift over the glass.
+    pub drift: bool,
 }
 
 /// Judges a path. None when it was no bead, or did not pass mid-glass.
@@ -145,15 +164,21 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         .iter()
         .filter(|p| p.seen.height.max(height) < SAME_HEIGHT * p.seen.height.min(height))
         .count();
-    if (same as f32) < LEAST_SAME * lone.len() as f32 {
-        return None;
-    }
+    let unlike = (USUALLY_SAME - same as f32 / lone.len().max(1) as f32).max(0.0);
     let across = match bore.kind {
         GlassKind::Tube => width / WATER_INDEX,
         GlassKind::Port => width,
     };
     // Motion lengthens a fast bubble and never widens it: the smaller is nearer the truth.
     let diameter = height.min(across).max(1.0);
+    let slowest = if bore.drift {
+        SLOWEST_IN_DRIFT
+    } else {
+        SLOWEST_DIAMETERS_PER_S
+    };
+    if rows_per_s < slowest * height {
+        return None;
+    }
     let kind = if rows_per_s / diameter > GAS_DIAMETERS_PER_S {
         BeadKind::Gas
     } else {
@@ -162,8 +187,12 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let mut weights: Vec<f32> = lone.iter().map(|p| p.seen.weight).collect();
     let weight = crate::bead::steady::median(&mut weights);
     let unseen = frames - points.len() as f32;
-    let surplus =
-        evidence(&lone, &path_fit, clutter, unseen) - clutter.chance_runs(bore.frames_per_s);
+    let slowness = (USUALLY_FASTER * height / rows_per_s).ln().max(0.0);
+    let worth = if bore.drift { EVIDENCE_IN_DRIFT } else { 1.0 };
+    let surplus = worth * evidence(&lone, &path_fit, clutter, unseen)
+        - clutter.chance_runs(bore.frames_per_s)
+        - UNLIKE_COSTS * unlike
+        - SLOWNESS_COSTS * slowness.powi(2);
     if surplus < 0.0 {
         return None;
     }

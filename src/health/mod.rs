@@ -35,8 +35,10 @@ pub struct HealthSettings {
     /// Mean luma under which a bead cannot be told from the dark, grey levels.
     pub dark_level: f32,
     /// Change of light from one frame to the next, as a ratio, beyond which the frame is not
-    /// judged. Exposure steps of a third are evened out and must not blind.
+    /// judged when it also left its mark: a step of exposure is evened out and must not blind.
     pub light_step: f32,
+    /// Share of the glass that is still far from rest after such a step has been evened out.
+    pub lit_anew_share: f32,
     /// Share of the glass that no bead can cover: a 6 mm bead in a 15 mm bore covers a tenth.
     pub covered_share: f32,
     /// Seconds a sign must last before it counts: a bead takes longer to pass than this.
@@ -63,6 +65,7 @@ impl Default for HealthSettings {
         Self {
             dark_level: 8.0,
             light_step: 1.8,
+            lit_anew_share: 0.12,
             covered_share: 0.3,
             patience_secs: 0.25,
             recovery_secs: 0.3,
@@ -261,7 +264,10 @@ impl Watch {
         }
         // The base keeps near-black from making steps of its noise.
         let step = (signs.mean + LIGHT_BASE) / (self.last_mean + LIGHT_BASE);
-        if self.last_mean > 0.0 && step.max(1.0 / step) > s.light_step {
+        if self.last_mean > 0.0
+            && step.max(1.0 / step) > s.light_step
+            && signs.changed > s.lit_anew_share
+        {
             return Some((BlindWhy::LightChanged, now));
         }
         if signs.agreeing < s.agreeing_share || signs.shift_px > s.farthest_px {
