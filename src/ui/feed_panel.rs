@@ -114,20 +114,30 @@ fn places(rect: Rect) -> Places {
         pos2(inner.left(), tally.bottom() + pad * 0.6),
         pos2(inner.right(), scale.top() - pad * 0.2),
     );
-    // Room for '88.8' and, beside it, for unit and limits.
+    // Room for '88.8' and, beside it, for unit and limits; in a tall panel they stand below.
     let over_height = figures::width("88.8", 1.0);
-    let height = middle
-        .height()
-        .min(middle.width() * 0.6 / over_height)
-        .max(18.0);
+    let lines = small * 1.5 * 3.0;
+    let beside_height = middle.height().min(middle.width() * 0.6 / over_height);
+    let above_height = (middle.height() - lines).min(middle.width() * 0.94 / over_height);
+    let is_tall = above_height > beside_height;
+    let height = beside_height.max(above_height).max(18.0);
+    let figure_top = if is_tall {
+        middle.top() + ((middle.height() - lines - height) / 2.0).max(0.0)
+    } else {
+        middle.center().y - height / 2.0
+    };
     let figure = Rect::from_min_size(
-        pos2(middle.left(), middle.center().y - height / 2.0),
+        pos2(middle.left(), figure_top),
         vec2(over_height * height, height),
     );
-    let beside = Rect::from_min_max(
-        pos2(figure.right() + pad, middle.top()),
-        pos2(inner.right(), middle.bottom()),
-    );
+    let beside = if is_tall {
+        middle.with_min_y(middle.bottom() - lines)
+    } else {
+        Rect::from_min_max(
+            pos2(figure.right() + pad, middle.top()),
+            pos2(inner.right(), middle.bottom()),
+        )
+    };
     Places {
         tally,
         name,
@@ -275,12 +285,13 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
         palette.ink,
     );
     let over_height = figures::width("88.8", 1.0);
-    let height = (upper.height() * 0.86)
-        .min((upper.width() * 0.47 - 25.0) / over_height)
+    // The tally has its own place above: a figure of four signs needs all of its.
+    let below = upper.with_min_y(tally.bottom() + 2.0);
+    let height = (below.height() * 0.94)
+        .min(upper.width() * 0.46 / over_height)
         .max(14.0);
-    // The tally has its own place: a figure of four signs needs all of its.
     let figure = Rect::from_min_size(
-        pos2(tally.right() + 5.0, upper.center().y - height / 2.0),
+        pos2(inner.left() + 2.0, below.center().y - height / 2.0),
         vec2(over_height * height, height),
     );
     let right = upper.with_min_x(figure.right() + 9.0);
@@ -354,7 +365,11 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
 
 fn blind(ui: &Ui, at: &Places, told: &Told, palette: &Palette) {
     let place = at.figure.union(at.beside);
-    let size = (place.height() * 0.42).clamp(LEAST_LETTERS, 64.0);
+    let word = words::state(FeedState::CannotSee);
+    let mut size = (place.height() * 0.42).clamp(LEAST_LETTERS, 64.0);
+    while size > LEAST_LETTERS && paint::width(ui, word, size) > place.width() {
+        size -= 0.5;
+    }
     let upper = place.with_max_y(place.top() + place.height() * 0.56);
     let lower = place.with_min_y(upper.bottom());
     paint::painted(

@@ -3,6 +3,8 @@
 
 use eframe::egui::{Rect, pos2, vec2};
 
+use crate::ui::feed_panel;
+
 /// Distance between plates, points.
 const GAP: f32 = 8.0;
 /// Most feeds in one column of panels.
@@ -108,10 +110,17 @@ pub fn far(view: Rect, feeds: usize) -> Vec<Rect> {
     grid(view, feeds, columns, GAP)
 }
 
-/// How large the figures get with so many columns: a panel is good at about 2 : 1.
+/// Share of a place in the far view that the panel itself has; the rest says whether to wait.
+pub const PANEL_SHARE: f32 = 0.83;
+
+/// How large the figures get with so many columns.
 fn panel_worth(view: Rect, feeds: usize, columns: usize) -> f32 {
     let rows = feeds.div_ceil(columns).max(1);
-    (view.width() / columns as f32 / 2.0).min(view.height() / rows as f32)
+    let size = vec2(
+        view.width() / columns as f32 - GAP,
+        (view.height() / rows as f32 - GAP) * PANEL_SHARE,
+    );
+    feed_panel::figure_height(Rect::from_min_size(view.min, size))
 }
 
 /// Divides the Runs view: the list, and the run that is open.

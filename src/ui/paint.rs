@@ -209,8 +209,13 @@ pub fn key(ui: &Ui, rect: Rect, salt: &str, face: &KeyFace<'_>, palette: &Palett
         );
         ui.painter().rect_filled(foot, 1.0, palette.focus);
     }
-    let size = (rect.height() * 0.38).clamp(LEAST_LETTERS, 18.0);
-    let cap_size = (size - 3.0).max(LEAST_LETTERS);
+    // A key for gloves has larger words, as far as they fit.
+    let most = if rect.height() > 60.0 { 26.0 } else { 18.0 };
+    let mut size = (rect.height() * 0.38).clamp(LEAST_LETTERS, most);
+    while size > 18.0 && width(ui, face.words, size) > rect.width() * 0.62 {
+        size -= 1.0;
+    }
+    let cap_size = (size - 3.0).clamp(LEAST_LETTERS, 15.0);
     let side = if rect.width() < 90.0 { 3.0 } else { 8.0 };
     let inner = rect.shrink2(vec2(side, 2.0));
     let cap_width = if face.cap.is_empty() {

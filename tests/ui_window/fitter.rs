@@ -117,7 +117,7 @@ fn the_sheet_tells_what_was_found_and_what_is_left() {
     let papers = rig.behind.papers();
     assert_eq!(papers.len(), 1);
     let (name, page) = &papers[0];
-    assert!(name.ends_with(".html") && !name.contains(':'), "{name}");
+    assert!(name.contains(".html") && !name.contains(':'), "{name}");
     assert!(page.contains("2.90 (2.60 to 3.00)") && page.contains("quarter turn open"));
     assert!(
         opened.iter().any(
@@ -147,8 +147,8 @@ fn four_signs_have_room_beside_the_feed_s_number_in_the_smallest_window() {
             .rect();
         let figure = rig.harness.get_by_label("12.3 drops/min").rect();
         if panel.height() < 128.0 {
-            // The number's plate is 20 points wide, at the left edge.
-            assert!(figure.left() >= panel.left() + 26.0, "{feeds}: {figure:?}");
+            // The number's plate is 20 points high, in the upper left corner.
+            assert!(figure.top() >= panel.top() + 24.0, "{feeds}: {figure:?}");
         }
         assert!(panel.contains_rect(figure), "{feeds}: {figure:?} {panel:?}");
     }

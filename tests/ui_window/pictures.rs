@@ -80,11 +80,12 @@ fn pictures_to_look_at() {
                     }
                     .speaking(language);
                     look.choose(&rig.harness.ctx);
+                    rig.harness.run();
                     rig.behind.put_on_shelf(crate::runs::shelf());
                     if let Some(key) = key {
                         press(&mut rig, key);
                     }
-                    for more in std::env::var("BEADTALLY_PICTURE_PRESS").iter() {
+                    if let Ok(more) = std::env::var("BEADTALLY_PICTURE_PRESS") {
                         for words in more.split('|') {
                             rig.harness.get_by_label(words).click();
                             rig.harness.run();

@@ -40,6 +40,8 @@ const SAID_SECS: f64 = 6.0;
 /// How often ages are told anew while nothing else changes, seconds.
 const TICK_SECS: f64 = 1.0;
 
+/// Width of the row of keys from which its words are whole, points.
+const ROOMY: f32 = 800.0;
 /// Longest time between down and up that is still a press, seconds.
 const LONGEST_PRESS_SECS: f64 = 10.0;
 
@@ -228,12 +230,12 @@ impl Window {
             }
             None => {}
         }
-        for action in bars::keys(ui, places.keys, &self.row(), palette) {
+        for action in bars::keys(ui, places.keys, &self.row(places.keys.width()), palette) {
             self.act(&ctx, action);
         }
     }
 
-    fn row(&self) -> [RowKey; 10] {
+    fn row(&self, width: f32) -> [RowKey; 10] {
         let lit = |view| Lit::from(self.view == view);
         let running = self.fresh.is_running();
         let key = |action, words, lit| RowKey {
@@ -246,10 +248,12 @@ impl Window {
             lit,
         };
         let recording = self.fresh.snapshot().run.is_some();
-        let run_words = if recording {
-            words::get().end_run
-        } else {
-            words::get().start_run
+        let words = words::get();
+        let run_words = match (recording, width < ROOMY) {
+            (true, false) => words.end_run,
+            (true, true) => words.end_run_short,
+            (false, false) => words.start_run,
+            (false, true) => words.start_run_short,
         };
         [
             key(Action::Watch, words::get().watch, lit(View::Watch)),

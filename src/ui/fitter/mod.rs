@@ -81,7 +81,7 @@ pub(super) fn show(
     let mut asks = Vec::new();
     let (upper, row) = layout::over_keys(rect);
     for ((feed, told), place) in feeds.iter().zip(layout::far(upper, feeds.len())) {
-        let line_height = (place.height() * 0.17).clamp(20.0, 76.0);
+        let line_height = (place.height() * (1.0 - layout::PANEL_SHARE)).clamp(20.0, 76.0);
         let panel = place.with_max_y(place.bottom() - line_height - 3.0);
         let line = place.with_min_y(panel.bottom() + 3.0);
         let lit = Lit::from(chosen == Some(feed.feed));

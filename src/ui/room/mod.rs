@@ -27,7 +27,7 @@ use lessons::{CLEAR, Lesson, LessonAsk, OnDemo};
 use replay::Reel;
 
 /// Share of the glass's height that is shown beyond its ends.
-const MARGIN: f64 = 0.1;
+const MARGIN: f64 = 0.15;
 /// How often the slow motion changes its picture, seconds.
 pub const PLAY_SECS: f64 = 0.08;
 

@@ -38,11 +38,14 @@ super::first_language! {
     // Keys of the row.
     watch = "Watch";
     setup = "Set-up";
-    far = "Far view";
+    far = "Far";
     help = "Help";
     source = "Source";
     start_run = "Start run";
     end_run = "End run";
+    // The same where there is little room.
+    start_run_short = "Start";
+    end_run_short = "End";
     mark = "Mark";
     sound = "Sound";
     // On the key beside the alarms.
@@ -368,13 +371,13 @@ super::first_language! {
     wait_some = "wait: {drops} more drops";
     wait_long = "wait: many more drops";
     numbers = "one two three four five six seven eight nine";
-    one_feed = "One feed";
-    all_feeds = "All feeds";
+    one_feed = "One";
+    all_feeds = "All";
     feed_left = "Left";
     feed_right = "Right";
-    glove_open = "Opened ¼";
-    glove_close = "Closed ¼";
-    glove_sound = "Drop sound";
+    glove_open = "¼ open";
+    glove_close = "¼ closed";
+    glove_sound = "Drops";
     glove_sheet = "Sheet";
     key_one_or_all = "one feed or all, in the far view";
     key_sheet = "the as-found / as-left sheet";

@@ -21,11 +21,13 @@ super::another_language! {
     now = "jetzt";
     watch = "Ansicht";
     setup = "Einrichten";
-    far = "Fernsicht";
+    far = "Fern";
     help = "Hilfe";
     source = "Quelle";
     start_run = "Aufzeichnen";
     end_run = "Beenden";
+    start_run_short = "Start";
+    end_run_short = "Ende";
     mark = "Vermerk";
     sound = "Ton";
     acknowledge = "Quittieren";
@@ -333,7 +335,7 @@ super::another_language! {
     feed_right = "Rechts";
     glove_open = "¼ auf";
     glove_close = "¼ zu";
-    glove_sound = "Tropfenton";
+    glove_sound = "Ton";
     glove_sheet = "Blatt";
     key_one_or_all = "eine Abgabe oder alle, in der Fernsicht";
     key_sheet = "das Blatt: vorgefunden / hinterlassen";

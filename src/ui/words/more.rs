@@ -3,6 +3,7 @@
 
 use super::paper::{moment, short_date};
 use super::{drops, figure, fine_rate, get, length, put};
+use crate::base::FeedNumber;
 use crate::health::aim::{Finding, Grade, Judged};
 use crate::rate::IndividualsChart;
 use crate::run::logbook::read::{Ending, RunSummary};
@@ -328,4 +329,48 @@ pub fn lessons() -> [LessonWords; 6] {
 #[must_use]
 pub fn lesson_heading(lesson: usize, lessons: usize, title: &str) -> String {
     put!(lesson_of, lesson = lesson, lessons = lessons, title = title)
+}
+
+/// The marks that can be kept with one press.
+#[must_use]
+pub fn marks(feed: Option<FeedNumber>) -> Vec<String> {
+    let words = get();
+    match feed {
+        Some(_) => vec![
+            valve_opened(feed),
+            valve_closed(feed),
+            put!(mark_half_opened, valve = valve(feed)),
+            put!(mark_half_closed, valve = valve(feed)),
+            put!(mark_shut, valve = valve(feed)),
+            words.mark_nozzle.to_owned(),
+        ],
+        None => [
+            words.mark_steam_opened,
+            words.mark_steam_shut,
+            words.mark_filled,
+            words.mark_wiped,
+            words.mark_counted,
+        ]
+        .map(str::to_owned)
+        .to_vec(),
+    }
+}
+
+fn valve(feed: Option<FeedNumber>) -> String {
+    match feed {
+        None => get().valve.to_owned(),
+        Some(feed) => put!(valve_of, feed = feed),
+    }
+}
+
+/// The mark of the key that opens.
+#[must_use]
+pub fn valve_opened(feed: Option<FeedNumber>) -> String {
+    put!(mark_opened, valve = valve(feed))
+}
+
+/// The mark of the key that closes.
+#[must_use]
+pub fn valve_closed(feed: Option<FeedNumber>) -> String {
+    put!(mark_closed, valve = valve(feed))
 }
