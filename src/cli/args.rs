@@ -65,6 +65,8 @@ pub enum Verb {
     Runs(RunsArgs),
     /// Write a run of the logbook as CSV files
     Export(ExportArgs),
+    /// Write a run of the logbook as a report: a page with plots, a sheet, tables
+    Report(super::report::ReportArgs),
     /// Write a practice clip of the demo, with its truth beside it
     Draw(super::draw::DrawArgs),
     /// Write the manual page
@@ -158,6 +160,18 @@ pub struct TallyArgs {
     pub(super) calibration: Option<PathBuf>,
     #[command(flatten)]
     pub(super) glass: GlassArgs,
+    /// End after so many seconds of the clip; needed for the demo, which has no end
+    #[arg(long = "for", value_name = "SECONDS", value_parser = positive)]
+    pub(super) for_secs: Option<f64>,
+    /// Set a mark at a time of the clip, such as "600: valve 1 a quarter turn open"; may be repeated
+    #[arg(long = "mark", value_name = "SECONDS:WORDS", value_parser = mark)]
+    pub(super) marks: Vec<(f64, String)>,
+    /// Record a run in the logbook
+    #[arg(long)]
+    pub(super) record: bool,
+    /// What the run is called in the logbook
+    #[arg(long, value_name = "WORDS", default_value = "", requires = "record")]
+    pub(super) title: String,
     /// Print one JSON object instead of text
     #[arg(long)]
     pub(super) json: bool,
@@ -217,6 +231,18 @@ fn positive(words: &str) -> Result<f64, String> {
         Ok(value)
     } else {
         Err("a number above 0 is wanted".to_owned())
+    }
+}
+
+fn mark(words: &str) -> Result<(f64, String), String> {
+    let wanted = || "seconds and words are wanted, such as \"600: valve 1 half a turn open\"";
+    let (secs, mark) = words.split_once(':').ok_or_else(wanted)?;
+    let secs: f64 = secs.trim().parse().map_err(|_| wanted())?;
+    let mark = mark.trim();
+    if secs.is_finite() && secs >= 0.0 && !mark.is_empty() {
+        Ok((secs, mark.to_owned()))
+    } else {
+        Err(wanted().to_owned())
     }
 }
 

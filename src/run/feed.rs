@@ -10,6 +10,7 @@ use crate::glass::FeedCalibration;
 use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
 use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
 use crate::rate::{self, Change, DropRecord, Reading, Silence};
+use crate::run::as_found::{AsFound, Began};
 use crate::run::event::Event;
 use crate::run::snapshot::{BeadMark, FeedSnapshot, HistoryPoint};
 
@@ -53,6 +54,9 @@ pub(super) struct Feed {
     told_at_secs: f64,
     news: bool,
     changed: Option<Change>,
+    /// The feed was found stopped, and no drop has come since.
+    stopped: Stopped,
+    as_found: Option<Arc<AsFound>>,
     counted: Ring<Counted>,
     history: Ring<HistoryPoint>,
     history_shared: Arc<Vec<HistoryPoint>>,
@@ -99,6 +103,8 @@ impl Feed {
             told_at_secs: from_secs,
             news: true,
             changed: None,
+            stopped: Stopped::No,
+            as_found: None,
             counted: Ring::new(16),
             history: Ring::new(HISTORY_POINTS),
             history_shared: Arc::new(Vec::new()),
@@ -127,12 +133,55 @@ impl Feed {
     }
 
     /// A person moved this feed's valve: what was counted before belongs to another setting, and
-    /// a new reading starts.
-    pub fn start_new_reading(&mut self, at_secs: f64) {
+    /// a new reading starts. Gives the old one.
+    pub fn start_new_reading(&mut self, at_secs: f64, words: &str) -> Event {
+        let record = self.record_now(at_secs);
+        let reading = rate::reading(&record);
+        let began = Began::Mark {
+            words: words.to_owned(),
+        };
+        let kept = self.keep_as_found(at_secs, &record, reading, began);
         self.record = self.record.since(at_secs);
         self.judge.reset();
         self.changed = None;
+        self.stopped = Stopped::No;
         self.news = true;
+        kept
+    }
+
+    /// Keeps the reading of a record that is over, and tells it.
+    fn keep_as_found(
+        &mut self,
+        at_secs: f64,
+        record: &DropRecord,
+        reading: Option<Reading>,
+        began: Began,
+    ) -> Event {
+        let found = AsFound {
+            feed: self.number,
+            from_secs: record.from_secs,
+            until_secs: record.now_secs,
+            reading,
+            state: self.state,
+            began,
+        };
+        if reading.is_some() || self.as_found.is_none() {
+            self.as_found = Some(Arc::new(found.clone()));
+        }
+        Event::AsFound { at_secs, found }
+    }
+
+    /// The blind spell that is open now, as if it ended now.
+    pub fn open_spell(&self, at_secs: f64) -> Option<Event> {
+        match self.watch.trust() {
+            Trust::Blind { why, since_secs } => Some(Event::Blind {
+                feed: Some(self.number),
+                from_secs: since_secs,
+                to_secs: at_secs.max(since_secs),
+                why,
+            }),
+            Trust::Clear => None,
+        }
     }
 
     /// Takes another name, band or scale for the same outline; counts go on.
@@ -215,6 +264,16 @@ impl Feed {
             let mut record = self.record_now(at_secs);
             if let Some(change) = rate::find_change(&record) {
                 // The old rate is over: a reading of both would be of neither.
+                let old = DropRecord {
+                    now_secs: change.at_secs,
+                    ..record
+                }
+                .cleaned();
+                let began = Began::Change {
+                    before_per_minute: change.before_per_minute,
+                    after_per_minute: change.after_per_minute,
+                };
+                events.push(self.keep_as_found(at_secs, &old, rate::reading(&old), began));
                 self.record = self.record.since(change.at_secs);
                 record = self.record_now(at_secs);
                 self.changed = Some(change);
@@ -230,6 +289,9 @@ impl Feed {
             self.doubts = self.doubts_now(&record, &verdict.silence);
             self.conditions = verdict.conditions;
             let state = verdict.state;
+            if state == FeedState::Stopped {
+                self.stopped = Stopped::Yes;
+            }
             if state != self.state {
                 self.state = state;
                 self.told_at_secs = f64::NEG_INFINITY;
@@ -253,10 +315,12 @@ impl Feed {
     }
 
     pub fn reading_event(&self, at_secs: f64) -> Event {
+        let seen = self.state != FeedState::CannotSee;
         Event::Reading {
             at_secs,
             feed: self.number,
-            reading: self.reading,
+            // What was read before is no figure of what cannot be seen now.
+            reading: self.reading.filter(|_| seen),
             state: self.state,
             doubts: self.doubts.clone(),
         }
@@ -309,6 +373,7 @@ impl Feed {
             history: Arc::clone(&self.history_shared),
             strip: self.counter.strip(),
             shake_px: shift.0.hypot(shift.1),
+            as_found: self.as_found.clone(),
         }
     }
 
@@ -326,6 +391,9 @@ impl Feed {
                 BeadKind::Gas => self.bubbles += 1,
                 BeadKind::Oil => {
                     self.drops += 1;
+                    if self.stopped == Stopped::Yes {
+                        events.push(self.run_again(&bead));
+                    }
                     let drops = &mut self.record.drops_secs;
                     // Two close beads may settle in the other order.
                     let place = drops.partition_point(|t| *t <= bead.at_secs);
@@ -346,6 +414,22 @@ impl Feed {
                 bead,
             });
         }
+    }
+
+    /// A drop ends a stop: the silence belongs to neither reading, and a new one begins with it.
+    fn run_again(&mut self, bead: &Bead) -> Event {
+        self.stopped = Stopped::No;
+        let mut silence = self.record_now(bead.at_secs);
+        silence.now_secs = bead.at_secs;
+        let silent_secs = Silence::with_expected(&silence, None).secs;
+        let old = self.record.before_silence();
+        let began = Began::Stop { silent_secs };
+        let kept = self.keep_as_found(bead.settled_at_secs, &old, rate::reading(&old), began);
+        self.record = self.record.since(bead.at_secs);
+        self.record.from_secs = bead.at_secs;
+        self.judge.reset();
+        self.changed = None;
+        kept
     }
 
     fn take_spells(&mut self, spells: Vec<Spell>, events: &mut Vec<Event>) {
@@ -450,6 +534,13 @@ fn changes_the_scene(why: BlindWhy) -> bool {
         | BlindWhy::Covered
         | BlindWhy::Flooded => true,
     }
+}
+
+/// Whether a feed was found stopped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stopped {
+    Yes,
+    No,
 }
 
 /// Whether a frame brought anything new.

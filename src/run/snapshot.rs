@@ -10,6 +10,7 @@ use crate::capture::About;
 use crate::glass::{Calibration, FeedCalibration, Outline};
 use crate::judge::{Alarm, FeedState};
 use crate::rate::Reading;
+use crate::run::as_found::AsFound;
 
 /// The whole instrument at one moment.
 #[derive(Clone, Debug, Default)]
@@ -95,6 +96,9 @@ pub struct FeedSnapshot {
     pub strip: Arc<GrayImage>,
     /// How far the picture still shakes after steadying, pixels rms.
     pub shake_px: f64,
+    /// What was read before the newest change of rate or mark; a mark that came before there was a
+    /// new reading leaves the older one.
+    pub as_found: Option<Arc<AsFound>>,
 }
 
 /// A bead to be marked in the picture.
@@ -133,6 +137,15 @@ pub enum Intent {
     },
     /// Acknowledge all alarms.
     AcknowledgeAll,
+    /// Put one alarm aside for a while; for 0 s or less takes it off the shelf.
+    Shelve {
+        /// The alarm's feed.
+        feed: Option<FeedNumber>,
+        /// The alarm's cause.
+        cause: crate::judge::Cause,
+        /// For how long from now, seconds.
+        for_secs: f64,
+    },
     /// Put other outlines, names, bands or scale in force.
     Calibrate(Arc<Calibration>),
     /// Find the glasses again in the picture.

@@ -3,6 +3,7 @@
 //! the logbook.
 
 use std::collections::{BTreeMap, HashSet};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -10,13 +11,17 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use image::GrayImage;
 use jiff::tz::TimeZone;
 
-use crate::run::export::export;
+use crate::base::Clock;
+use crate::run::export;
 use crate::run::logbook::LogbookReader;
 use crate::run::logbook::read::{RunContents, RunSummary};
+use crate::run::report::{Report, figures, page};
 use crate::ui::words::{self, Language};
 
 /// Requests on their way: more than one view asks for.
 const QUEUE: usize = 64;
+/// Name of the page among the tables of a report.
+const PAGE: &str = "report.html";
 /// Most runs that are kept open: two side by side, and the one under way.
 const MOST_OPEN: usize = 4;
 /// Most pictures that are kept: some screens full of them.
@@ -90,7 +95,12 @@ fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 impl Library {
     /// The library of a logbook; reports go into a folder.
     #[must_use]
-    pub fn new(logbook: Option<PathBuf>, papers: PathBuf, wake: Wake) -> Self {
+    pub fn new(
+        logbook: Option<PathBuf>,
+        papers: PathBuf,
+        clock: Arc<dyn Clock>,
+        wake: Wake,
+    ) -> Self {
         let shelf: Arc<Mutex<Arc<Shelf>>> = Arc::default();
         let asked: Arc<Mutex<HashSet<Request>>> = Arc::default();
         let Some(logbook) = logbook else {
@@ -109,6 +119,7 @@ impl Library {
         let reading = Reading {
             logbook,
             papers,
+            clock,
             shelf: Arc::clone(&shelf),
             asked: Arc::clone(&asked),
             wake,
@@ -151,6 +162,7 @@ impl Library {
 struct Reading {
     logbook: PathBuf,
     papers: PathBuf,
+    clock: Arc<dyn Clock>,
     shelf: Arc<Mutex<Arc<Shelf>>>,
     asked: Arc<Mutex<HashSet<Request>>>,
     wake: Wake,
@@ -222,12 +234,24 @@ impl Reading {
     }
 
     fn report(&self, run: i64) -> Result<String, String> {
-        let contents = self
-            .reader()
-            .and_then(|reader| told(reader.contents(run)))?;
+        let reader = self.reader()?;
+        let made_wall_secs = self.clock.wall_secs();
+        let report = told(Report::of_run(
+            &reader,
+            run,
+            TimeZone::system(),
+            made_wall_secs,
+        ))?;
         let folder = self.papers.join(format!("run-{run}"));
-        told(export(&contents, &folder, &TimeZone::system()))?;
-        let whole = std::path::absolute(&folder).unwrap_or(folder);
+        let mut tables = export::tables(&report.run, &report.zone);
+        tables.extend(figures::tables(&report));
+        told(export::write_tables(&tables, &folder))?;
+        let path = folder.join(PAGE);
+        let text = page(&report);
+        told(export::write_whole(&path, |file| {
+            file.write_all(text.as_bytes())
+        }))?;
+        let whole = std::path::absolute(&path).unwrap_or(path);
         Ok(shown(&whole))
     }
 }

@@ -76,7 +76,12 @@ impl Live {
             .as_ref()
             .and_then(|logbook| logbook.parent())
             .map_or_else(|| PathBuf::from(PAPERS), |folder| folder.join(PAPERS));
-        let library = Library::new(logbook.clone(), papers.clone(), Arc::clone(&wake));
+        let library = Library::new(
+            logbook.clone(),
+            papers.clone(),
+            Arc::clone(&clock),
+            Arc::clone(&wake),
+        );
         Self {
             shared: Arc::new(Shared {
                 peeps,

@@ -9,7 +9,7 @@ use image::{GrayImage, Luma};
 use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, GlassKind};
 use crate::capture::About;
 use crate::glass::{Calibration, FeedCalibration, Outline};
-use crate::judge::{Alarm, AlarmState, Cause, FeedState};
+use crate::judge::{Alarm, AlarmState, Cause, FeedState, Step};
 use crate::rate::Reading;
 use crate::run::{BeadMark, FeedSnapshot, HistoryPoint, Intent, Notice, RunSnapshot, Snapshot};
 use crate::ui::backend::{Backend, CameraChoice, Cameras, Look};
@@ -415,6 +415,7 @@ fn feed_of(i: usize, state: FeedState, calibration: &FeedCalibration) -> FeedSna
         )),
         strip: Arc::new(strip(every.max(20), blind.map(|_| &(250..400)))),
         shake_px: 0.05,
+        as_found: None,
     }
 }
 
@@ -456,6 +457,7 @@ fn scene_of(scene: Scene) -> Snapshot {
         cause,
         state,
         since_secs: NOW_SECS - ago,
+        step: Step::default(),
     };
     let alarms = match scene {
         Scene::Trouble => vec![

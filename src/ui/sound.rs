@@ -394,7 +394,7 @@ fn may_have_sound() -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::Alarm;
+    use crate::judge::{Alarm, Step};
 
     fn with(alarms: &[(Cause, AlarmState)]) -> Snapshot {
         Snapshot {
@@ -405,6 +405,7 @@ mod tests {
                     cause: *cause,
                     state: *state,
                     since_secs: 0.0,
+                    step: Step::default(),
                 })
                 .collect(),
             ..Snapshot::default()

@@ -22,6 +22,7 @@ fn summary(run: i64) -> RunSummary {
         title: format!("invented {run}"),
         source_name: "demo".to_owned(),
         source_identity: String::new(),
+        is_live: Some(false),
         size_px: (640, 480),
         started_wall_secs: 1_709_993_106.0 + 4000.0 * run as f64,
         from_secs: 100.0,
@@ -69,6 +70,7 @@ fn contents(run: i64) -> RunContents {
                 glass_kind: "tube".to_owned(),
                 band_per_minute: (2.0, 3.0),
                 px_per_mm: None,
+                outline: [100.0, 200.0, 60.0, 240.0, 0.0],
             })
             .to_vec(),
         drops,
@@ -90,6 +92,7 @@ fn contents(run: i64) -> RunContents {
             at_secs: 300.0,
             wall_secs: 0.0,
             words: "valve 1 a quarter turn open".to_owned(),
+            moved: None,
         }],
         blind: vec![SpellRow {
             feed: Some(1),
@@ -100,6 +103,8 @@ fn contents(run: i64) -> RunContents {
         }],
         gaps: Vec::new(),
         clocks: Vec::new(),
+        as_found: Vec::new(),
+        calibrations: Vec::new(),
     }
 }
 
