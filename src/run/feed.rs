@@ -9,7 +9,7 @@ use crate::bead::{Bead, Counter, Look, Sight};
 use crate::glass::FeedCalibration;
 use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
 use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
-use crate::rate::{self, Change, DropRecord, Reading, Silence};
+use crate::rate::{self, Change, ChangeWatch, DropRecord, Reading, Silence};
 use crate::run::event::Event;
 use crate::run::snapshot::{BeadMark, FeedSnapshot, HistoryPoint};
 
@@ -52,7 +52,10 @@ pub(super) struct Feed {
     read_at_secs: f64,
     told_at_secs: f64,
     news: bool,
+    changes: ChangeWatch,
     changed: Option<Change>,
+    /// The last drop before a stop (or the start of watching), while the feed has stopped.
+    stopped_since_secs: Option<f64>,
     counted: Ring<Counted>,
     history: Ring<HistoryPoint>,
     history_shared: Arc<Vec<HistoryPoint>>,
@@ -98,7 +101,9 @@ impl Feed {
             read_at_secs: f64::NEG_INFINITY,
             told_at_secs: from_secs,
             news: true,
+            changes: ChangeWatch::default(),
             changed: None,
+            stopped_since_secs: None,
             counted: Ring::new(16),
             history: Ring::new(HISTORY_POINTS),
             history_shared: Arc::new(Vec::new()),
@@ -131,7 +136,9 @@ impl Feed {
     pub fn start_new_reading(&mut self, at_secs: f64) {
         self.record = self.record.since(at_secs);
         self.judge.reset();
+        self.changes.reset();
         self.changed = None;
+        self.stopped_since_secs = None;
         self.news = true;
     }
 
@@ -213,10 +220,17 @@ impl Feed {
             self.read_at_secs = at_secs;
             self.news = false;
             let mut record = self.record_now(at_secs);
-            if let Some(change) = rate::find_change(&record) {
+            if let Some(first) = self.first_drop_after_stop() {
+                // A feed that runs again is read anew: the stop is no interval of it.
+                self.start_new_reading(first);
+                self.news = false;
+                record = self.record_now(at_secs);
+            }
+            if let Some(change) = self.changes.look(&record) {
                 // The old rate is over: a reading of both would be of neither.
                 self.record = self.record.since(change.at_secs);
                 record = self.record_now(at_secs);
+                self.changes.reset();
                 self.changed = Some(change);
                 self.judge.reset();
             }
@@ -230,6 +244,10 @@ impl Feed {
             self.doubts = self.doubts_now(&record, &verdict.silence);
             self.conditions = verdict.conditions;
             let state = verdict.state;
+            if state == FeedState::Stopped && self.stopped_since_secs.is_none() {
+                let last = record.drops_secs.last().copied();
+                self.stopped_since_secs = Some(last.unwrap_or(record.from_secs));
+            }
             if state != self.state {
                 self.state = state;
                 self.told_at_secs = f64::NEG_INFINITY;
@@ -373,6 +391,13 @@ impl Feed {
                 why,
             });
         }
+    }
+
+    /// The drop that ended a stop, when one did.
+    fn first_drop_after_stop(&self) -> Option<f64> {
+        let since = self.stopped_since_secs?;
+        let drops = &self.record.drops_secs;
+        drops.iter().copied().find(|drop| *drop > since)
     }
 
     /// The record with the blind spell that is still open.
