@@ -9,7 +9,7 @@ use crate::bead::{Bead, Counter, Look, Sight};
 use crate::glass::FeedCalibration;
 use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
 use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
-use crate::rate::{self, Change, DropRecord, Reading, Silence};
+use crate::rate::{self, Change, ChangeWatch, DropRecord, Reading, Silence};
 use crate::run::as_found::{AsFound, Began};
 use crate::run::event::Event;
 use crate::run::snapshot::{BeadMark, FeedSnapshot, HistoryPoint};
@@ -61,6 +61,7 @@ pub(super) struct Feed {
     read_at_secs: f64,
     told_at_secs: f64,
     news: bool,
+    changes: ChangeWatch,
     changed: Option<Change>,
     /// The feed was found stopped, and no drop has come since.
     stopped: Stopped,
@@ -116,6 +117,7 @@ impl Feed {
             read_at_secs: f64::NEG_INFINITY,
             told_at_secs: from_secs,
             news: true,
+            changes: ChangeWatch::default(),
             changed: None,
             stopped: Stopped::No,
             as_found: None,
@@ -157,6 +159,7 @@ impl Feed {
         let kept = self.keep_as_found(at_secs, &record, reading, began);
         self.record = self.record.since(at_secs);
         self.judge.reset();
+        self.changes.reset();
         self.changed = None;
         self.stopped = Stopped::No;
         self.news = true;
@@ -276,7 +279,7 @@ impl Feed {
             self.read_at_secs = at_secs;
             self.news = false;
             let mut record = self.record_now(at_secs);
-            if let Some(change) = rate::find_change(&record) {
+            if let Some(change) = self.changes.look(&record) {
                 // The old rate is over: a reading of both would be of neither.
                 let old = DropRecord {
                     now_secs: change.at_secs,
@@ -290,6 +293,7 @@ impl Feed {
                 events.push(self.keep_as_found(at_secs, &old, rate::reading(&old), began));
                 self.record = self.record.since(change.at_secs);
                 record = self.record_now(at_secs);
+                self.changes.reset();
                 self.changed = Some(change);
                 self.judge.reset();
             }
@@ -442,6 +446,7 @@ impl Feed {
         self.record = self.record.since(bead.at_secs);
         self.record.from_secs = bead.at_secs;
         self.judge.reset();
+        self.changes.reset();
         self.changed = None;
         kept
     }
