@@ -69,6 +69,36 @@ pub enum Verb {
     Report(super::report::ReportArgs),
     /// Write a practice clip of the demo, with its truth beside it
     Draw(super::draw::DrawArgs),
+    /// Write the manual page
+    Man(ManArgs),
+    /// Write the completions of a shell
+    Completions(CompletionsArgs),
+    /// Write the desktop entry and the icon
+    Desktop(DesktopArgs),
+}
+
+/// Arguments of `man`.
+#[derive(Args, Clone, Debug)]
+pub struct ManArgs {
+    /// Folder for one page a command; without it the main page goes to stdout
+    #[arg(value_name = "DIR")]
+    pub(super) folder: Option<PathBuf>,
+}
+
+/// Arguments of `completions`.
+#[derive(Args, Clone, Debug)]
+pub struct CompletionsArgs {
+    /// Which shell
+    #[arg(value_enum)]
+    pub(super) shell: clap_complete::Shell,
+}
+
+/// Arguments of `desktop`.
+#[derive(Args, Clone, Debug)]
+pub struct DesktopArgs {
+    /// Data folder to write into, such as ~/.local/share
+    #[arg(value_name = "DIR")]
+    pub(super) folder: PathBuf,
 }
 
 /// What a person knows of the glasses.

@@ -8,6 +8,7 @@ pub mod export;
 pub mod find;
 pub mod lines;
 pub mod out;
+mod papers;
 pub mod report;
 pub mod runs;
 pub mod tally;
@@ -89,6 +90,9 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Outcome {
         Verb::Export(args) => export::run(&args, logbook.as_deref()),
         Verb::Report(args) => report::run(&args, logbook.as_deref()),
         Verb::Draw(args) => draw::run(&args).map(|()| code::DONE),
+        Verb::Man(args) => papers::man(&args),
+        Verb::Completions(args) => papers::completions(&args),
+        Verb::Desktop(args) => papers::desktop(&args),
     };
     Outcome::Exit(done.unwrap_or_else(|error| {
         if out::is_closed_pipe(&error) {

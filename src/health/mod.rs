@@ -1,6 +1,9 @@
 //! Whether the picture can be trusted: darkness, frozen frames, light steps, something in the
 //! way, a flood of oil. What cannot be seen becomes a blind spell with its reason, never a guess.
-//! It is told figures and gives a verdict; it looks at no picture itself.
+//! It is told figures and gives a verdict; it looks at no picture itself (but `aim` does, for a
+//! person who places the camera).
+
+pub mod aim;
 
 use crate::base::{BlindWhy, Span};
 

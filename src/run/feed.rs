@@ -31,6 +31,10 @@ const MARKED_SECS: f64 = 1.2;
 const SURE_ENOUGH: f64 = 0.8;
 /// Drops until a change of rate is no longer news.
 const FRESH_DROPS: usize = 10;
+/// Share of the glass far from rest from which the picture after a blind spell counts as another.
+/// Under it somebody only passed, and what was learned before is worth more than the first moments
+/// after. A bead covers a twentieth.
+const OTHER_SCENE_SHARE: f32 = 0.12;
 /// Texture agreement under which the picture counts as restless.
 const RESTLESS_AGREEING: f64 = 0.7;
 
@@ -213,7 +217,7 @@ impl Feed {
             let beads = self.counter.interrupted();
             self.take(beads, &mut events);
         }
-        if over.iter().any(|s| changes_the_scene(s.why)) {
+        if over.iter().any(|s| changes_the_scene(s.why)) && self.look.changed > OTHER_SCENE_SHARE {
             self.counter.relearn();
         }
         self.take_spells(over, &mut events);

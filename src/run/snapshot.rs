@@ -61,6 +61,8 @@ pub struct RunSnapshot {
     pub from_secs: f64,
     /// Drops recorded so far, all feeds.
     pub drops: u64,
+    /// When it ends by itself, source time, seconds; none when a person ends it.
+    pub until_secs: Option<f64>,
 }
 
 /// One feed at one moment.
@@ -155,6 +157,11 @@ pub enum Intent {
     },
     /// End the run.
     EndRun,
+    /// End the run under way (or the one about to start) by itself, so many seconds from now.
+    EndRunAfter {
+        /// Seconds of source time.
+        secs: f64,
+    },
     /// Keep a note with the time.
     Mark {
         /// Which feed, or none.

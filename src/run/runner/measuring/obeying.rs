@@ -79,6 +79,17 @@ impl Measuring {
             run.end(now_secs, self.tie, log, self.parts.shared.clock.as_ref());
         }
         self.run_asked = None;
+        self.run_lasts_secs = None;
+    }
+
+    /// Ends a run whose time is over.
+    pub(super) fn end_run_if_due(&mut self) {
+        if let (Some(run), Some(secs)) = (&self.run, self.run_lasts_secs)
+            && self.now_secs() >= run.started_secs() + secs
+        {
+            self.end_run();
+            self.changed = true;
+        }
     }
 
     fn recalibrate(&mut self, calibration: &Calibration) {
@@ -160,6 +171,9 @@ impl Measuring {
             }
             Intent::StartRun { title } => self.start_run(title),
             Intent::EndRun => self.end_run(),
+            Intent::EndRunAfter { secs } => {
+                self.run_lasts_secs = (secs.is_finite() && secs > 0.0).then_some(secs);
+            }
             Intent::Mark { feed, words } => {
                 if self.instrument.is_some() {
                     self.step(|instrument| instrument.mark(feed, words));
