@@ -75,7 +75,7 @@ fn help_and_version_go_to_stdout_and_tell_the_exit_codes() {
         assert!(help.replace('\n', " ").contains(word), "{word} in {help}");
     }
     for command in [
-        "cameras", "find", "tally", "watch", "runs", "export", "draw",
+        "cameras", "find", "tally", "watch", "runs", "export", "report", "draw",
     ] {
         let output = run(data.path(), &[command, "--help"]);
         assert!(output.status.success(), "{command}");
