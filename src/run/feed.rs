@@ -35,8 +35,8 @@ const FRESH_DROPS: usize = 10;
 /// Under it somebody only passed, and what was learned before is worth more than the first moments
 /// after. A bead covers a twentieth.
 const OTHER_SCENE_SHARE: f32 = 0.12;
-/// Share of a tube that no beads can cover: three of the largest at once cover an eighth.
-const COVERED_TUBE_SHARE: f32 = 0.18;
+/// Share of a tube that no beads can cover: three of the largest at once cover an eighth, a film that grows as much again.
+const COVERED_TUBE_SHARE: f32 = 0.25;
 /// The same for a port: a bead of half its height covers a quarter.
 const COVERED_PORT_SHARE: f32 = 0.3;
 /// Texture agreement under which the picture counts as restless.
