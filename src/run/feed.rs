@@ -6,11 +6,12 @@ use std::sync::Arc;
 
 use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, Ring, Span};
 use crate::bead::{Bead, Counter, Look, Sight};
-use crate::glass::FeedCalibration;
+use crate::glass::{FeedCalibration, Outline};
 use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
 use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
 use crate::rate::{self, Change, DropRecord, Reading, Silence};
 use crate::run::event::Event;
+use crate::run::place::{Standing, Why};
 use crate::run::snapshot::{BeadMark, FeedSnapshot, HistoryPoint};
 
 /// Drops kept for readings. More would not narrow the limits and would only slow the answer to a
@@ -30,6 +31,9 @@ const MARKED_SECS: f64 = 1.2;
 const SURE_ENOUGH: f64 = 0.8;
 /// Drops until a change of rate is no longer news.
 const FRESH_DROPS: usize = 10;
+/// Outlines from before the camera moved that are still known as this feed's: a person who corrects
+/// a name meanwhile must not lose the count.
+const FORMER_OUTLINES: usize = 64;
 /// Texture agreement under which the picture counts as restless.
 const RESTLESS_AGREEING: f64 = 0.7;
 
@@ -56,6 +60,8 @@ pub(super) struct Feed {
     counted: Ring<Counted>,
     history: Ring<HistoryPoint>,
     history_shared: Arc<Vec<HistoryPoint>>,
+    /// Where it stood before the camera moved, the newest last.
+    former: Ring<Outline>,
 }
 
 /// A settled bead, remembered for marking and for doubts.
@@ -102,6 +108,7 @@ impl Feed {
             counted: Ring::new(16),
             history: Ring::new(HISTORY_POINTS),
             history_shared: Arc::new(Vec::new()),
+            former: Ring::new(FORMER_OUTLINES),
             calibration,
         }
     }
@@ -135,11 +142,55 @@ impl Feed {
         self.news = true;
     }
 
-    /// Takes another name, band or scale for the same outline; counts go on.
+    /// Takes another name, band or scale for the same outline; counts go on. The outline may be
+    /// one that was carried along since: it stays where the glass is now.
     pub fn retune(&mut self, calibration: FeedCalibration) {
-        self.counter.set_scale(calibration.px_per_mm);
-        self.calibration = calibration;
+        let grown = self.calibration.outline.width_px / calibration.outline.width_px.max(1e-9);
+        self.calibration = FeedCalibration {
+            outline: self.calibration.outline,
+            px_per_mm: calibration.px_per_mm.map(|scale| scale * grown),
+            ..calibration
+        };
+        self.counter.set_scale(self.calibration.px_per_mm);
         self.news = true;
+    }
+
+    /// Whether this outline is the feed's own, or was before the camera moved.
+    pub fn has_outline(&self, outline: &Outline) -> bool {
+        self.calibration.outline == *outline || self.former.iter().any(|o| o == outline)
+    }
+
+    /// How the glass stands in the frame last counted in.
+    pub fn standing(&self) -> Standing {
+        Standing {
+            outline: self.calibration.outline,
+            shift_px: self.look.pose.shift_px,
+            agreeing: self.look.pose.agreeing,
+            blind: self.blind(),
+        }
+    }
+
+    /// The camera moved, and the glass stands at another outline from this frame on. After a knock
+    /// the blind spell is over and the picture at rest is learned anew; a drift is only followed.
+    pub fn carry(&mut self, outline: Outline, frame: &Frame, why: Why) -> Vec<Event> {
+        let grown = outline.width_px / self.calibration.outline.width_px.max(1e-9);
+        self.former.push(self.calibration.outline);
+        self.calibration.outline = outline;
+        self.calibration.px_per_mm = self.calibration.px_per_mm.map(|scale| scale * grown);
+        let mut events = Vec::new();
+        if why == Why::Knocked {
+            let beads = self.counter.interrupted();
+            self.take(beads, &mut events);
+        }
+        self.counter.carry(&outline, &frame.luma);
+        self.counter.set_scale(self.calibration.px_per_mm);
+        if why == Why::Knocked {
+            self.counter.relearn();
+            let over = self.watch.start_over(frame.at_secs);
+            self.take_spells(over.into_iter().collect(), &mut events);
+            self.news = true;
+        }
+        events
     }
 
     pub fn look(&mut self, frame: &Frame) -> bool {

@@ -7,6 +7,7 @@ mod feed;
 pub mod instrument;
 pub mod logbook;
 pub mod outlines;
+mod place;
 pub mod runner;
 pub mod search;
 pub mod snapshot;
