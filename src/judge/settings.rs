@@ -1,19 +1,20 @@
 //! Every limit and delay of judging, each with its reason. Nothing is decided here.
 
+use crate::rate::{OWN_INTERVALS_FROM_DROPS, STOPPED_AFTER_INTERVALS, STOPPED_CHANCE};
+
 use super::Cause;
 
 /// The limits a verdict is found by.
 #[derive(Clone, Debug, PartialEq)]
 pub struct JudgeSettings {
-    /// A feed has stopped after so many expected intervals of silence. 2.5: one missed bead (2
-    /// intervals) must not raise it, and at 15 % scatter two and a half are far beyond chance.
+    /// A feed has stopped after so many expected intervals of silence; see
+    /// [`STOPPED_AFTER_INTERVALS`].
     pub stopped_after_intervals: f64,
-    /// ... but not before a silence that a running feed reaches with this chance at each interval.
-    /// One in a thousand: it only tells for scatter over some 35 %, where 2.5 intervals of silence
-    /// are nothing unusual (for a feed without any regularity one in twelve).
+    /// ... but not before a silence that a running feed reaches with this chance at each interval;
+    /// see [`STOPPED_CHANCE`].
     pub stopped_chance: f64,
     /// From so many drops on a feed's own intervals tell when it has stopped; before, the interval
-    /// at the band's low limit does. 3: one interval alone may be one with a missed bead.
+    /// at the band's low limit does; see [`OWN_INTERVALS_FROM_DROPS`].
     pub own_intervals_from_drops: usize,
     /// Far high is over so many times the high limit. 2 (common practice: a feed at twice its
     /// setting is no longer a matter of trimming).
@@ -26,9 +27,9 @@ pub struct JudgeSettings {
 impl Default for JudgeSettings {
     fn default() -> Self {
         Self {
-            stopped_after_intervals: 2.5,
-            stopped_chance: 1e-3,
-            own_intervals_from_drops: 3,
+            stopped_after_intervals: STOPPED_AFTER_INTERVALS,
+            stopped_chance: STOPPED_CHANCE,
+            own_intervals_from_drops: OWN_INTERVALS_FROM_DROPS,
             far_high_factor: 2.0,
             deadband_share: 0.03,
         }

@@ -129,10 +129,10 @@ impl Judge {
         if drops >= settings.own_intervals_from_drops
             && let Some(expected) = expected
         {
-            let intervals = settings
-                .stopped_after_intervals
-                .max(expected.intervals_at_chance(settings.stopped_chance));
-            return Some(intervals * expected.interval_secs);
+            return Some(
+                expected
+                    .stopped_after_secs(settings.stopped_after_intervals, settings.stopped_chance),
+            );
         }
         (band.low_per_minute > 0.0)
             .then(|| settings.stopped_after_intervals * 60.0 / band.low_per_minute)

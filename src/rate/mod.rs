@@ -4,23 +4,36 @@
 //! - `record`: a record cleaned and taken apart; `renewal`: the model and its tables; `posterior`:
 //!   the reading, on the grids of `marginal`; `limits`: textbook limits that check it;
 //! - `silence`, `doubts`: what a reading is worth now; `change`, `cusum`: has the rate changed;
-//! - `trend`, `chart`, `allan`: how steady a feed was over an hour or a shift.
+//! - `trend`, `chart`, `allan`, `autocorrelation`: textbook statistics of a series;
+//! - `retrace`, `mean_rate`, `allan_record`, `steadiness`, `steady_verdict`: how steady a feed was
+//!   over an hour or a shift;
+//! - `settling`, `valve`: setting a feed — how many drops to wait, how the valve answers.
 
 mod allan;
+mod allan_record;
+mod autocorrelation;
 mod change;
 mod chart;
 mod cusum;
 mod doubts;
 mod limits;
 mod marginal;
+mod mean_rate;
 mod posterior;
 mod record;
 mod renewal;
+mod retrace;
+mod settling;
 mod silence;
 mod special;
+mod steadiness;
+mod steady_verdict;
 mod trend;
+mod valve;
 
 pub use allan::{allan_deviation, modified_allan_deviation, overlapping_allan_deviation};
+pub use allan_record::{AllanPoint, allan_of_rate};
+pub use autocorrelation::{Autocorrelation, autocorrelation};
 pub use change::{CHANGE_LIMIT, Change, find_change};
 pub use chart::{
     CountsChart, EwmaChart, IndividualsChart, counts_chart, ewma_chart, individuals_chart,
@@ -32,14 +45,24 @@ pub use doubts::{
 pub use limits::{
     EndedBy, Limits, gamma_interval_limits, mean_time_limits, no_events_upper, poisson_limits,
 };
+pub use mean_rate::{MeanRate, mean_rate};
 pub use posterior::{CONFIDENCE, Model, Posterior, reading};
 pub use record::NEWEST_DROPS;
 pub use renewal::{
     Assumptions, MISSED_SHARE, SCATTER_CENTRE, SCATTER_MAX, SCATTER_MIN, SCATTER_SPREAD,
 };
-
-pub use silence::{Expected, Silence};
+pub use retrace::{Retraced, Standing, TimeShares, retrace};
+pub use settling::{SETTLED_HALF_WIDTH, Settling, settling};
+pub use silence::{
+    Expected, OWN_INTERVALS_FROM_DROPS, STOPPED_AFTER_INTERVALS, STOPPED_CHANCE, Silence,
+};
+pub use steadiness::{Drift, Interval, LongestSilence, MOST_LAG, Steadiness, steadiness};
+pub use steady_verdict::{
+    CORRELATION_P, DRIFT_P, DRIFT_SHARE, FEWEST_INTERVALS, Steady, SteadyVerdict,
+    WANDERING_INFLATION,
+};
 pub use trend::{Trend, trend};
+pub use valve::{Beyond, CurvePoint, Movement, ResponseCurve, ValveMark, ValvePoint, valve_points};
 
 use crate::base::Span;
 

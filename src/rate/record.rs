@@ -128,6 +128,33 @@ impl DropRecord {
         }
         later.cleaned()
     }
+
+    /// The record between two source times, as if watching had begun and ended there.
+    #[must_use]
+    pub fn between(&self, from_secs: f64, to_secs: f64) -> Self {
+        let mut part = self.since(from_secs);
+        if to_secs < part.now_secs {
+            part.now_secs = to_secs.max(part.from_secs);
+        }
+        part.cleaned()
+    }
+
+    /// The drops in stretches through which the glass could be seen: within a stretch no blind
+    /// spell lies between a drop and the next, so that its intervals are whole. A stretch may hold
+    /// a single drop.
+    #[must_use]
+    pub fn seen_stretches(&self) -> Vec<Vec<f64>> {
+        let clean = self.cleaned();
+        let mut stretches: Vec<Vec<f64>> = Vec::new();
+        for &drop in &clean.drops_secs {
+            let is_next = |last: &f64| clean.blind_secs_between(*last, drop) == 0.0;
+            match stretches.last_mut() {
+                Some(stretch) if stretch.last().is_some_and(is_next) => stretch.push(drop),
+                _ => stretches.push(vec![drop]),
+            }
+        }
+        stretches
+    }
 }
 
 /// A piece of the record that one factor of the likelihood speaks of. Times count from its start.

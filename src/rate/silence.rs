@@ -3,6 +3,19 @@
 
 use super::{DropRecord, Posterior};
 
+/// A feed has stopped after so many expected intervals of silence. 2.5: one missed bead (2
+/// intervals) must not raise it, and at 15 % scatter two and a half are far beyond chance.
+pub const STOPPED_AFTER_INTERVALS: f64 = 2.5;
+
+/// ... but not before a silence that a running feed reaches with this chance at each interval. One
+/// in a thousand: it only tells for scatter over some 35 %, where 2.5 intervals of silence are
+/// nothing unusual (for a feed without any regularity one in twelve).
+pub const STOPPED_CHANCE: f64 = 1e-3;
+
+/// From so many drops on a feed's own intervals tell when it has stopped. 3: one interval alone
+/// may be one with a missed bead.
+pub const OWN_INTERVALS_FROM_DROPS: usize = 3;
+
 /// The present silence of a feed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Silence {
@@ -47,6 +60,21 @@ impl Expected {
     pub fn chance_longer(self, secs: f64) -> f64 {
         let shape = 1.0 / (self.scatter * self.scatter + self.spread_of_mean * self.spread_of_mean);
         super::special::gamma_upper(shape, shape * secs / self.interval_secs)
+    }
+
+    /// The silence, seconds, after which this feed has stopped: so many expected intervals at
+    /// least, and at least what a running feed reaches only with the given chance.
+    ///
+    /// ```
+    /// use beadtally::rate::{Expected, STOPPED_AFTER_INTERVALS, STOPPED_CHANCE};
+    /// let regular = Expected { interval_secs: 24.0, scatter: 0.15, spread_of_mean: 0.05 };
+    /// assert_eq!(regular.stopped_after_secs(STOPPED_AFTER_INTERVALS, STOPPED_CHANCE), 60.0);
+    /// let irregular = Expected { scatter: 1.0, ..regular };
+    /// assert!(irregular.stopped_after_secs(STOPPED_AFTER_INTERVALS, STOPPED_CHANCE) > 160.0);
+    /// ```
+    #[must_use]
+    pub fn stopped_after_secs(self, least_intervals: f64, chance: f64) -> f64 {
+        least_intervals.max(self.intervals_at_chance(chance)) * self.interval_secs
     }
 
     /// How many expected intervals of silence a running feed reaches only with the given chance;

@@ -60,6 +60,12 @@ pub(super) fn chi_squared_quantile(p: f64, freedom: f64) -> f64 {
     ChiSquared::new(freedom).map_or(f64::NAN, |chi| chi.inverse_cdf(p))
 }
 
+/// The chance that χ² with `freedom` degrees of freedom is above `x`; 1 at x ≤ 0.
+#[must_use]
+pub(super) fn chi_squared_above(x: f64, freedom: f64) -> f64 {
+    gamma_upper(freedom / 2.0, x / 2.0)
+}
+
 /// The standard normal's lower-tail chance below `z`.
 #[must_use]
 pub(super) fn normal_below(z: f64) -> f64 {

@@ -2,16 +2,18 @@
 //! its reading and verdict. It turns what is seen into events; alarms are raised by the
 //! instrument.
 
+mod carrying;
+
 use std::sync::Arc;
 
-use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, Ring, Span};
+use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, GlassKind, Ring, Span};
 use crate::bead::{Bead, Counter, Look, Sight};
 use crate::glass::{FeedCalibration, Outline};
 use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
 use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
 use crate::rate::{self, Change, DropRecord, Reading, Silence};
+use crate::run::as_found::{AsFound, Began};
 use crate::run::event::Event;
-use crate::run::place::{Standing, Why};
 use crate::run::snapshot::{BeadMark, FeedSnapshot, HistoryPoint};
 
 /// Drops kept for readings. More would not narrow the limits and would only slow the answer to a
@@ -31,9 +33,14 @@ const MARKED_SECS: f64 = 1.2;
 const SURE_ENOUGH: f64 = 0.8;
 /// Drops until a change of rate is no longer news.
 const FRESH_DROPS: usize = 10;
-/// Outlines from before the camera moved that are still known as this feed's: a person who corrects
-/// a name meanwhile must not lose the count.
-const FORMER_OUTLINES: usize = 64;
+/// Share of the glass far from rest from which the picture after a blind spell counts as another.
+/// Under it somebody only passed, and what was learned before is worth more than the first moments
+/// after. A bead covers a twentieth.
+const OTHER_SCENE_SHARE: f32 = 0.12;
+/// Share of a tube that no beads can cover: three of the largest at once cover an eighth.
+const COVERED_TUBE_SHARE: f32 = 0.18;
+/// The same for a port: a bead of half its height covers a quarter.
+const COVERED_PORT_SHARE: f32 = 0.3;
 /// Texture agreement under which the picture counts as restless.
 const RESTLESS_AGREEING: f64 = 0.7;
 
@@ -57,6 +64,9 @@ pub(super) struct Feed {
     told_at_secs: f64,
     news: bool,
     changed: Option<Change>,
+    /// The feed was found stopped, and no drop has come since.
+    stopped: Stopped,
+    as_found: Option<Arc<AsFound>>,
     counted: Ring<Counted>,
     history: Ring<HistoryPoint>,
     history_shared: Arc<Vec<HistoryPoint>>,
@@ -80,7 +90,13 @@ impl Feed {
         Self {
             number,
             counter: Counter::new(&calibration.outline, calibration.px_per_mm),
-            watch: Watch::new(HealthSettings::default()),
+            watch: Watch::new(HealthSettings {
+                covered_share: match calibration.outline.kind {
+                    GlassKind::Tube => COVERED_TUBE_SHARE,
+                    GlassKind::Port => COVERED_PORT_SHARE,
+                },
+                ..HealthSettings::default()
+            }),
             judge: Judge::new(JudgeSettings::default()),
             look: Look::default(),
             record: DropRecord {
@@ -105,10 +121,12 @@ impl Feed {
             told_at_secs: from_secs,
             news: true,
             changed: None,
+            stopped: Stopped::No,
+            as_found: None,
             counted: Ring::new(16),
             history: Ring::new(HISTORY_POINTS),
             history_shared: Arc::new(Vec::new()),
-            former: Ring::new(FORMER_OUTLINES),
+            former: Ring::new(carrying::FORMER_OUTLINES),
             calibration,
         }
     }
@@ -134,63 +152,55 @@ impl Feed {
     }
 
     /// A person moved this feed's valve: what was counted before belongs to another setting, and
-    /// a new reading starts.
-    pub fn start_new_reading(&mut self, at_secs: f64) {
+    /// a new reading starts. Gives the old one.
+    pub fn start_new_reading(&mut self, at_secs: f64, words: &str) -> Event {
+        let record = self.record_now(at_secs);
+        let reading = rate::reading(&record);
+        let began = Began::Mark {
+            words: words.to_owned(),
+        };
+        let kept = self.keep_as_found(at_secs, &record, reading, began);
         self.record = self.record.since(at_secs);
         self.judge.reset();
         self.changed = None;
+        self.stopped = Stopped::No;
         self.news = true;
+        kept
     }
 
-    /// Takes another name, band or scale for the same outline; counts go on. The outline may be
-    /// one that was carried along since: it stays where the glass is now.
-    pub fn retune(&mut self, calibration: FeedCalibration) {
-        let grown = self.calibration.outline.width_px / calibration.outline.width_px.max(1e-9);
-        self.calibration = FeedCalibration {
-            outline: self.calibration.outline,
-            px_per_mm: calibration.px_per_mm.map(|scale| scale * grown),
-            ..calibration
+    /// Keeps the reading of a record that is over, and tells it.
+    fn keep_as_found(
+        &mut self,
+        at_secs: f64,
+        record: &DropRecord,
+        reading: Option<Reading>,
+        began: Began,
+    ) -> Event {
+        let found = AsFound {
+            feed: self.number,
+            from_secs: record.from_secs,
+            until_secs: record.now_secs,
+            reading,
+            state: self.state,
+            began,
         };
-        self.counter.set_scale(self.calibration.px_per_mm);
-        self.news = true;
+        if reading.is_some() || self.as_found.is_none() {
+            self.as_found = Some(Arc::new(found.clone()));
+        }
+        Event::AsFound { at_secs, found }
     }
 
-    /// Whether this outline is the feed's own, or was before the camera moved.
-    pub fn has_outline(&self, outline: &Outline) -> bool {
-        self.calibration.outline == *outline || self.former.iter().any(|o| o == outline)
-    }
-
-    /// How the glass stands in the frame last counted in.
-    pub fn standing(&self) -> Standing {
-        Standing {
-            outline: self.calibration.outline,
-            shift_px: self.look.pose.shift_px,
-            agreeing: self.look.pose.agreeing,
-            blind: self.blind(),
+    /// The blind spell that is open now, as if it ended now.
+    pub fn open_spell(&self, at_secs: f64) -> Option<Event> {
+        match self.watch.trust() {
+            Trust::Blind { why, since_secs } => Some(Event::Blind {
+                feed: Some(self.number),
+                from_secs: since_secs,
+                to_secs: at_secs.max(since_secs),
+                why,
+            }),
+            Trust::Clear => None,
         }
-    }
-
-    /// The camera moved, and the glass stands at another outline from this frame on. After a knock
-    /// the blind spell is over and the picture at rest is learned anew; a drift is only followed.
-    pub fn carry(&mut self, outline: Outline, frame: &Frame, why: Why) -> Vec<Event> {
-        let grown = outline.width_px / self.calibration.outline.width_px.max(1e-9);
-        self.former.push(self.calibration.outline);
-        self.calibration.outline = outline;
-        self.calibration.px_per_mm = self.calibration.px_per_mm.map(|scale| scale * grown);
-        let mut events = Vec::new();
-        if why == Why::Knocked {
-            let beads = self.counter.interrupted();
-            self.take(beads, &mut events);
-        }
-        self.counter.carry(&outline, &frame.luma);
-        self.counter.set_scale(self.calibration.px_per_mm);
-        if why == Why::Knocked {
-            self.counter.relearn();
-            let over = self.watch.start_over(frame.at_secs);
-            self.take_spells(over.into_iter().collect(), &mut events);
-            self.news = true;
-        }
-        events
     }
 
     pub fn look(&mut self, frame: &Frame) -> bool {
@@ -215,7 +225,7 @@ impl Feed {
             let beads = self.counter.interrupted();
             self.take(beads, &mut events);
         }
-        if over.iter().any(|s| changes_the_scene(s.why)) {
+        if over.iter().any(|s| changes_the_scene(s.why)) && self.look.changed > OTHER_SCENE_SHARE {
             self.counter.relearn();
         }
         self.take_spells(over, &mut events);
@@ -266,6 +276,16 @@ impl Feed {
             let mut record = self.record_now(at_secs);
             if let Some(change) = rate::find_change(&record) {
                 // The old rate is over: a reading of both would be of neither.
+                let old = DropRecord {
+                    now_secs: change.at_secs,
+                    ..record
+                }
+                .cleaned();
+                let began = Began::Change {
+                    before_per_minute: change.before_per_minute,
+                    after_per_minute: change.after_per_minute,
+                };
+                events.push(self.keep_as_found(at_secs, &old, rate::reading(&old), began));
                 self.record = self.record.since(change.at_secs);
                 record = self.record_now(at_secs);
                 self.changed = Some(change);
@@ -281,6 +301,9 @@ impl Feed {
             self.doubts = self.doubts_now(&record, &verdict.silence);
             self.conditions = verdict.conditions;
             let state = verdict.state;
+            if state == FeedState::Stopped {
+                self.stopped = Stopped::Yes;
+            }
             if state != self.state {
                 self.state = state;
                 self.told_at_secs = f64::NEG_INFINITY;
@@ -304,10 +327,12 @@ impl Feed {
     }
 
     pub fn reading_event(&self, at_secs: f64) -> Event {
+        let seen = self.state != FeedState::CannotSee;
         Event::Reading {
             at_secs,
             feed: self.number,
-            reading: self.reading,
+            // What was read before is no figure of what cannot be seen now.
+            reading: self.reading.filter(|_| seen),
             state: self.state,
             doubts: self.doubts.clone(),
         }
@@ -360,6 +385,7 @@ impl Feed {
             history: Arc::clone(&self.history_shared),
             strip: self.counter.strip(),
             shake_px: shift.0.hypot(shift.1),
+            as_found: self.as_found.clone(),
         }
     }
 
@@ -377,6 +403,9 @@ impl Feed {
                 BeadKind::Gas => self.bubbles += 1,
                 BeadKind::Oil => {
                     self.drops += 1;
+                    if self.stopped == Stopped::Yes {
+                        events.push(self.run_again(&bead));
+                    }
                     let drops = &mut self.record.drops_secs;
                     // Two close beads may settle in the other order.
                     let place = drops.partition_point(|t| *t <= bead.at_secs);
@@ -397,6 +426,22 @@ impl Feed {
                 bead,
             });
         }
+    }
+
+    /// A drop ends a stop: the silence belongs to neither reading, and a new one begins with it.
+    fn run_again(&mut self, bead: &Bead) -> Event {
+        self.stopped = Stopped::No;
+        let mut silence = self.record_now(bead.at_secs);
+        silence.now_secs = bead.at_secs;
+        let silent_secs = Silence::with_expected(&silence, None).secs;
+        let old = self.record.before_silence();
+        let began = Began::Stop { silent_secs };
+        let kept = self.keep_as_found(bead.settled_at_secs, &old, rate::reading(&old), began);
+        self.record = self.record.since(bead.at_secs);
+        self.record.from_secs = bead.at_secs;
+        self.judge.reset();
+        self.changed = None;
+        kept
     }
 
     fn take_spells(&mut self, spells: Vec<Spell>, events: &mut Vec<Event>) {
@@ -501,6 +546,13 @@ fn changes_the_scene(why: BlindWhy) -> bool {
         | BlindWhy::Covered
         | BlindWhy::Flooded => true,
     }
+}
+
+/// Whether a feed was found stopped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stopped {
+    Yes,
+    No,
 }
 
 /// Whether a frame brought anything new.
