@@ -2,11 +2,13 @@
 //! its reading and verdict. It turns what is seen into events; alarms are raised by the
 //! instrument.
 
+mod carrying;
+
 use std::sync::Arc;
 
 use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, GlassKind, Ring, Span};
 use crate::bead::{Bead, Counter, Look, Sight};
-use crate::glass::FeedCalibration;
+use crate::glass::{FeedCalibration, Outline};
 use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
 use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
 use crate::rate::{self, Change, ChangeWatch, DropRecord, Reading, Silence};
@@ -69,6 +71,8 @@ pub(super) struct Feed {
     counted: Ring<Counted>,
     history: Ring<HistoryPoint>,
     history_shared: Arc<Vec<HistoryPoint>>,
+    /// Where it stood before the camera moved, the newest last.
+    former: Ring<Outline>,
 }
 
 /// A settled bead, remembered for marking and for doubts.
@@ -124,6 +128,7 @@ impl Feed {
             counted: Ring::new(16),
             history: Ring::new(HISTORY_POINTS),
             history_shared: Arc::new(Vec::new()),
+            former: Ring::new(carrying::FORMER_OUTLINES),
             calibration,
         }
     }
@@ -199,13 +204,6 @@ impl Feed {
             }),
             Trust::Clear => None,
         }
-    }
-
-    /// Takes another name, band or scale for the same outline; counts go on.
-    pub fn retune(&mut self, calibration: FeedCalibration) {
-        self.counter.set_scale(calibration.px_per_mm);
-        self.calibration = calibration;
-        self.news = true;
     }
 
     pub fn look(&mut self, frame: &Frame) -> bool {

@@ -535,3 +535,51 @@ fn a_calibration_for_another_shape_of_picture_is_refused() {
     };
     assert!(error.to_string().contains("another shape"), "{error}");
 }
+
+#[test]
+fn a_knocked_camera_is_told_and_the_new_outlines_are_shown() {
+    let demo = crate::capture::demo::open(
+        "demo:feeds=2,light=card,size=320x240,fps=15,seed=5,rates=20,fault=knock 12 @3-999",
+    )
+    .unwrap();
+    let clock = Arc::new(ManualClock::new(1_000_000.0));
+    let mut settings = RunnerSettings::new(Box::new(Until {
+        inner: demo,
+        until_secs: 7.0,
+    }));
+    settings.find_secs = 1.0;
+    let (changed, changes) = sync_channel(1);
+    settings.on_change = Some(Box::new(move || {
+        let _ = changed.try_send(());
+    }));
+    let runner = Runner::start(settings, clock.clone()).unwrap();
+    let mut first = None;
+    let snapshot = loop {
+        let snapshot = runner.snapshot();
+        if first.is_none() {
+            first.clone_from(&snapshot.calibration);
+        }
+        if snapshot.ended {
+            break snapshot;
+        }
+        if changes.recv_timeout(Duration::from_millis(50)).is_err() {
+            clock.advance(0.05);
+        }
+    };
+    let (first, last) = (first.unwrap(), snapshot.calibration.clone().unwrap());
+    assert_eq!(first.feeds.len(), 2, "{:?}", snapshot.notice);
+    for (was, is) in first.feeds.iter().zip(&last.feeds) {
+        let moved = (is.outline.centre_x_px - was.outline.centre_x_px)
+            .hypot(is.outline.centre_y_px - was.outline.centre_y_px);
+        assert!((8.0..16.0).contains(&moved), "{moved}");
+    }
+    for (feed, is) in snapshot.feeds.iter().zip(&last.feeds) {
+        assert_eq!(feed.calibration.outline, is.outline);
+    }
+    let notice = snapshot.notice.as_ref().unwrap();
+    assert!(
+        notice.words.starts_with("The camera moved: ") && !notice.is_error,
+        "{notice:?}"
+    );
+    assert!(runner.stop().left.is_empty());
+}
