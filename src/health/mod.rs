@@ -41,6 +41,8 @@ pub struct HealthSettings {
     pub lit_anew_share: f32,
     /// Share of the glass that no bead can cover: a 6 mm bead in a 15 mm bore covers a tenth.
     pub covered_share: f32,
+    /// Share of the glass from which it is hidden, however short the moment.
+    pub hidden_share: f32,
     /// Seconds a sign must last before it counts: a bead takes longer to pass than this.
     pub patience_secs: f64,
     /// Seconds of good signs after which a blind spell is over.
@@ -67,6 +69,7 @@ impl Default for HealthSettings {
             light_step: 1.8,
             lit_anew_share: 0.12,
             covered_share: 0.3,
+            hidden_share: 0.5,
             patience_secs: 0.25,
             recovery_secs: 0.3,
             frozen_secs: 4.0,
@@ -161,6 +164,7 @@ impl Watch {
             self.suspect = Some((why, first));
             let patient = match why {
                 BlindWhy::Frozen | BlindWhy::LightChanged => 0.0,
+                BlindWhy::Covered if signs.changed > self.settings.hidden_share => 0.0,
                 _ => self.settings.patience_secs,
             };
             if now - first >= patient {
@@ -330,7 +334,7 @@ mod tests {
     fn a_flicker_of_two_frames_is_no_spell() {
         let mut watch = Watch::new(HealthSettings::default());
         let spells = run(&mut watch, 0..300, |t| Signs {
-            changed: if (2.0..2.07).contains(&t) { 0.8 } else { 0.0 },
+            changed: if (2.0..2.07).contains(&t) { 0.4 } else { 0.0 },
             ..good(t)
         });
         assert!(spells.is_empty());

@@ -4,7 +4,7 @@
 
 use std::sync::Arc;
 
-use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, Ring, Span};
+use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, GlassKind, Ring, Span};
 use crate::bead::{Bead, Counter, Look, Sight};
 use crate::glass::FeedCalibration;
 use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
@@ -35,6 +35,10 @@ const FRESH_DROPS: usize = 10;
 /// Under it somebody only passed, and what was learned before is worth more than the first moments
 /// after. A bead covers a twentieth.
 const OTHER_SCENE_SHARE: f32 = 0.12;
+/// Share of a tube that no beads can cover: three of the largest at once cover an eighth.
+const COVERED_TUBE_SHARE: f32 = 0.18;
+/// The same for a port: a bead of half its height covers a quarter.
+const COVERED_PORT_SHARE: f32 = 0.3;
 /// Texture agreement under which the picture counts as restless.
 const RESTLESS_AGREEING: f64 = 0.7;
 
@@ -82,7 +86,13 @@ impl Feed {
         Self {
             number,
             counter: Counter::new(&calibration.outline, calibration.px_per_mm),
-            watch: Watch::new(HealthSettings::default()),
+            watch: Watch::new(HealthSettings {
+                covered_share: match calibration.outline.kind {
+                    GlassKind::Tube => COVERED_TUBE_SHARE,
+                    GlassKind::Port => COVERED_PORT_SHARE,
+                },
+                ..HealthSettings::default()
+            }),
             judge: Judge::new(JudgeSettings::default()),
             look: Look::default(),
             record: DropRecord {
