@@ -5,7 +5,7 @@
 use crate::base::{Band, Span};
 
 use super::silence::{OWN_INTERVALS_FROM_DROPS, STOPPED_AFTER_INTERVALS, STOPPED_CHANCE};
-use super::{Change, DropRecord, Expected, NEWEST_DROPS, find_change, reading};
+use super::{Change, ChangeWatch, DropRecord, Expected, NEWEST_DROPS, reading};
 
 /// Within a silence the reading is looked at anew every so many expected intervals: it falls
 /// slowly, and a quarter of an interval is a tenth of what makes a stop.
@@ -127,6 +127,7 @@ impl Retraced {
     /// Goes through the record from one mark to the next.
     fn one_setting(&mut self, part: &DropRecord, band: Band) {
         let mut reading_from = part.from_secs;
+        let mut changes = ChangeWatch::default();
         let first = part.drops_secs.first().copied().unwrap_or(part.now_secs);
         let before_any = Walk::new(part, reading_from, part.from_secs, first, band);
         if before_any.is_stop(None, first) {
@@ -144,7 +145,8 @@ impl Retraced {
                 reading_from = reading_from.max(oldest);
             }
             let mut walk = Walk::new(part, reading_from, drop, until, band);
-            if let Some(change) = find_change(&walk.known(drop)) {
+            if let Some(change) = changes.look(&walk.known(drop)) {
+                changes.reset();
                 self.changes.push(change);
                 reading_from = change.at_secs;
                 walk.reading_from = reading_from;
@@ -152,9 +154,15 @@ impl Retraced {
             let expected = Expected::of(&walk.known(drop));
             if walk.is_stop(expected, until) {
                 self.stop(drop, until);
+                changes.reset();
                 reading_from = until;
-            } else {
-                walk.through_silence(expected, self);
+                continue;
+            }
+            walk.through_silence(expected, self);
+            if let Some(change) = changes.look(&walk.known(until)) {
+                changes.reset();
+                self.changes.push(change);
+                reading_from = change.at_secs;
             }
         }
     }
