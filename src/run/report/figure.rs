@@ -453,20 +453,20 @@ impl Figure {
 
     /// Many round points as one element: a run of a day has tens of thousands.
     pub fn points(&mut self, places: &[(f64, f64)], colour: &str) {
-        let dots: String = places
+        let dots: Vec<String> = places
             .iter()
             .map(|(x, y)| format!("M{},{}h0", px(*x), px(*y)))
             .collect();
-        self.strokes(&dots, colour, "5.2", "round");
+        self.strokes(&dots.concat(), colour, "5.2", "round");
     }
 
     /// Many short upright ticks from a foot upwards as one element.
     pub fn ticks(&mut self, at_px: &[f64], foot_px: f64, height_px: f64, colour: &str) {
-        let ticks: String = at_px
+        let ticks: Vec<String> = at_px
             .iter()
             .map(|x| format!("M{},{}v-{}", px(*x), px(foot_px), px(height_px)))
             .collect();
-        self.strokes(&ticks, colour, "0.8", "butt");
+        self.strokes(&ticks.concat(), colour, "0.8", "butt");
     }
 
     fn strokes(&mut self, path: &str, colour: &str, width: &str, cap: &str) {
