@@ -67,6 +67,8 @@ pub enum Verb {
     Export(ExportArgs),
     /// Write a practice clip of the demo, with its truth beside it
     Draw(super::draw::DrawArgs),
+    /// Show by simulation what readings, silences and changes of rate are worth
+    Tables(super::tables::TablesArgs),
 }
 
 /// What a person knows of the glasses.

@@ -9,6 +9,7 @@ pub mod find;
 pub mod lines;
 pub mod out;
 pub mod runs;
+pub mod tables;
 pub mod tally;
 pub mod watch;
 
@@ -87,6 +88,7 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Outcome {
         Verb::Runs(args) => runs::run(&args, logbook.as_deref()),
         Verb::Export(args) => export::run(&args, logbook.as_deref()),
         Verb::Draw(args) => draw::run(&args).map(|()| code::DONE),
+        Verb::Tables(args) => tables::run(&args),
     };
     Outcome::Exit(done.unwrap_or_else(|error| {
         if out::is_closed_pipe(&error) {

@@ -43,7 +43,7 @@ pub use allan::{allan_deviation, modified_allan_deviation, overlapping_allan_dev
 pub use allan_record::{AllanPoint, allan_of_rate};
 pub use autocorrelation::{Autocorrelation, autocorrelation};
 pub use change::{CHANGE_LIMIT, Change, find_change};
-pub use change_watch::{ChangeWatch, LEARNED_FROM_DROPS};
+pub use change_watch::{ChangeWatch, LEARNED_FROM_DROPS, LEARNED_STEP_LIMIT};
 pub use chart::{
     CountsChart, EwmaChart, IndividualsChart, counts_chart, ewma_chart, individuals_chart,
 };
