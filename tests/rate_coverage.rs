@@ -8,8 +8,6 @@
 //! and at most 99 % at 5 %, because one or two intervals cannot tell the two feeds apart. There
 //! the limits cover too often for the regular feed, and no upper bound is asked of them.
 
-#![expect(clippy::unwrap_used, reason = "a test may fail by panicking")]
-
 use beadtally::rate::study::{
     CoverageRow, DROPS, Faults, ScatterOf, SimulatedFeed, Until, coverage_row,
 };

@@ -1,8 +1,6 @@
 //! Serial correlation against a published series, against a process of known correlation, and in
 //! the trend test that reckons with it.
 
-#![expect(clippy::unwrap_used, reason = "a test may fail by panicking")]
-
 use beadtally::rate::{autocorrelation, trend};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;

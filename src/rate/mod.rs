@@ -7,14 +7,15 @@
 //! - `change_watch`: has the rate changed, by `change` (with `split`) and `step_watch` together;
 //!   `cusum`: the sums of textbooks;
 //! - `trend`, `chart`, `allan`, `autocorrelation`: textbook statistics of a series;
-//! - `retrace`, `mean_rate`, `allan_record`, `steadiness`, `steady_verdict`: how steady a feed was
-//!   over an hour or a shift;
+//! - `retrace` with `borne_out`, `mean_rate`, `allan_record`, `steadiness`, `steady_verdict`: how
+//!   steady a feed was over an hour or a shift;
 //! - `settling`, `valve`: setting a feed — how many drops to wait, how the valve answers;
 //! - `study`: what all this is worth, by simulation.
 
 mod allan;
 mod allan_record;
 mod autocorrelation;
+mod borne_out;
 mod change;
 mod change_watch;
 mod chart;
