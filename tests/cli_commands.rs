@@ -116,7 +116,14 @@ fn what_is_not_there_has_a_sentence() {
         &run(data.path(), &["watch", no_file, "--no-run"]),
         "no-such-clip.mp4",
     );
-    let no_calibration = ["tally", "demo", "--for", "2", "--calibration", "no-such.toml"];
+    let no_calibration = [
+        "tally",
+        "demo",
+        "--for",
+        "2",
+        "--calibration",
+        "no-such.toml",
+    ];
     assert_refused(&run(data.path(), &no_calibration), "no-such.toml");
     assert_refused(
         &run(data.path(), &["export", "1", "--csv", "sheets"]),
@@ -126,7 +133,10 @@ fn what_is_not_there_has_a_sentence() {
         &run(data.path(), &["runs", "--logbook", no_file]),
         "there is no logbook",
     );
-    assert_refused(&run(data.path(), &["tally", "demo:feeds=many", "--for", "2"]), "feeds");
+    assert_refused(
+        &run(data.path(), &["tally", "demo:feeds=many", "--for", "2"]),
+        "feeds",
+    );
     let runs = run(data.path(), &["runs"]);
     assert!(runs.status.success());
     assert!(text(&runs.stdout).contains("no runs yet"));
