@@ -240,7 +240,7 @@ fn watching_prints_a_line_for_each_thing_and_records_a_run() {
         &["export", "last", "--csv", csv.to_str().unwrap()],
     );
     assert!(output.status.success(), "{}", text(&output.stderr));
-    assert_eq!(text(&output.stdout).lines().count(), 7);
+    assert_eq!(text(&output.stdout).lines().count(), 8);
     let drops = std::fs::read_to_string(csv.join("drops.csv")).unwrap();
     assert_eq!(drops.lines().count() as u64, told + 1);
     let head = std::fs::read_to_string(csv.join("run.csv")).unwrap();
