@@ -404,7 +404,7 @@ fn wrong_words_are_refused_with_the_known_ones() {
         ("demo:size=big", "size=1280x720"),
         ("demo:kind=round", "kind=tube or kind=port"),
         ("demo:light=sun", "light=backlit"),
-        ("demo:roll=45", "between -15 and 15"),
+        ("demo:roll=45", "between -30 and 30"),
         ("demo:bead_mm=12", "bead_mm"),
         ("demo:feeds=8,px_per_mm=10", "fewer feeds"),
         ("demo:bore_mm=30", "bore_mm"),

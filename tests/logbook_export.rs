@@ -9,12 +9,12 @@ use beadtally::base::{BeadKind, BlindWhy, FeedNumber, GlassKind};
 use beadtally::bead::Bead;
 use beadtally::capture::About;
 use beadtally::glass::{Calibration, FeedCalibration, Outline};
-use beadtally::judge::{Alarm, AlarmState, Cause, FeedState};
+use beadtally::judge::{Alarm, AlarmState, By, Cause, FeedState, Happened, Step};
 use beadtally::rate::Reading;
-use beadtally::run::Event;
 use beadtally::run::export::export;
 use beadtally::run::logbook::record::event_secs;
 use beadtally::run::logbook::{Entry, Item, Logbook, LogbookReader, RunContents, RunStart};
+use beadtally::run::{AsFound, Began, Event, Moved};
 use jiff::tz::TimeZone;
 
 /// 2001-02-03T04:05:06Z, seconds since 1970 (`date -u -d '2001-02-03 04:05:06' +%s`).
@@ -100,6 +100,11 @@ fn contents(folder: &Path) -> RunContents {
                 cause: Cause::Stopped,
                 state: AlarmState::Unacknowledged,
                 since_secs: 30.0,
+                step: Step {
+                    happened: Happened::Raised,
+                    by: By::Condition,
+                    shelved_until_secs: None,
+                },
             },
         },
         Event::Alarm {
@@ -109,14 +114,36 @@ fn contents(folder: &Path) -> RunContents {
                 cause: Cause::CameraLost,
                 state: AlarmState::ReturnedUnacknowledged,
                 since_secs: 31.0,
+                step: Step::default(),
             },
         },
         Event::Mark {
+            moved: Some(Moved::Turns(-0.25)),
             at_secs: 40.0,
             feed: Some(FeedNumber(1)),
             words: "=cmd|' /C calc'!A0".to_owned(),
         },
+        Event::AsFound {
+            at_secs: 40.0,
+            found: AsFound {
+                feed: FeedNumber(1),
+                from_secs: 1.0,
+                until_secs: 40.0,
+                reading: Some(Reading {
+                    drops_per_minute: 2.25,
+                    low: 2.0,
+                    high: 2.5,
+                    scatter: 0.1,
+                    drops: 9,
+                }),
+                state: FeedState::InBand,
+                began: Began::Mark {
+                    words: "=cmd|' /C calc'!A0".to_owned(),
+                },
+            },
+        },
         Event::Mark {
+            moved: None,
             at_secs: 41.0,
             feed: None,
             words: "two\nlines, \"quoted\"".to_owned(),
@@ -162,8 +189,8 @@ fn the_files_are_as_they_should_be_letter_by_letter() {
     let csv = folder.path().join("new/sheets");
     let files = export(&contents, &csv, &TimeZone::UTC).unwrap();
     let read = |name: &str| std::fs::read_to_string(csv.join(name)).unwrap();
-    assert_eq!(files.len(), 7);
-    assert_eq!(std::fs::read_dir(&csv).unwrap().count(), 7, "nothing else");
+    assert_eq!(files.len(), 8);
+    assert_eq!(std::fs::read_dir(&csv).unwrap().count(), 8, "nothing else");
     let version = env!("CARGO_PKG_VERSION");
     assert_eq!(
         read("run.csv"),
@@ -171,7 +198,7 @@ fn the_files_are_as_they_should_be_letter_by_letter() {
             "what,value\nrun,1\ntitle,'+as found\nsource,'@bench\ncamera identity,bench-1\n\
              picture width (px),640\npicture height (px),480\n\
              started,2001-02-03T04:05:06.000+00:00\nlast record,2001-02-03T04:06:06.000+00:00\n\
-             ending,ended\nfrom (s),0.000\nto (s),60.000\nbeadtally version,{version}\n\
+             source in real time,yes\nending,ended\nfrom (s),0.000\nto (s),60.000\nbeadtally version,{version}\n\
              drops,1\nbubbles,1\n\
              feed 1 name,\"'=HYPERLINK(\"\"x\"\")\"\nfeed 1 glass,tube\n\
              feed 1 low limit (drops/min),2.000\nfeed 1 high limit (drops/min),3.000\n\
@@ -198,15 +225,26 @@ fn the_files_are_as_they_should_be_letter_by_letter() {
     );
     assert_eq!(
         read("alarms.csv"),
-        "feed,time (s),time of day,cause,state\n\
-         2,30.000,2001-02-03T04:05:36.000+00:00,stopped,unacknowledged\n\
-         ,31.000,2001-02-03T04:05:37.000+00:00,camera lost,returned to normal unacknowledged\n"
+        "feed,time (s),time of day,cause,priority (1 is the most pressing),what happened,by,state,\
+         shelved until (s)\n\
+         2,30.000,2001-02-03T04:05:36.000+00:00,stopped,2,raised,the condition,unacknowledged,\n\
+         ,31.000,2001-02-03T04:05:37.000+00:00,camera lost,1,raised,the condition,\
+         returned to normal unacknowledged,\n"
     );
     assert_eq!(
         read("marks.csv"),
-        "feed,time (s),time of day,words\n\
-         1,40.000,2001-02-03T04:05:46.000+00:00,'=cmd|' /C calc'!A0\n\
-         ,41.000,2001-02-03T04:05:47.000+00:00,\"two\nlines, \"\"quoted\"\"\"\n"
+        "feed,time (s),time of day,valve opened (turns),valve shut,words\n\
+         1,40.000,2001-02-03T04:05:46.000+00:00,-0.250,no,'=cmd|' /C calc'!A0\n\
+         ,41.000,2001-02-03T04:05:47.000+00:00,,no,\"two\nlines, \"\"quoted\"\"\"\n"
+    );
+    assert_eq!(
+        read("as_found.csv"),
+        "feed,time (s),time of day,reading from (s),reading until (s),rate (drops/min),\
+         lower 95 % limit (drops/min),upper 95 % limit (drops/min),\
+         scatter of intervals (sd/mean),drops,state,new reading because of,words,\
+         rate before a change (drops/min),rate after a change (drops/min)\n\
+         1,40.000,2001-02-03T04:05:46.000+00:00,1.000,40.000,2.250,2.000,2.500,0.100,9,in band,\
+         mark,'=cmd|' /C calc'!A0,,\n"
     );
     assert_eq!(
         read("blind.csv"),

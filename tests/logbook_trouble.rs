@@ -477,6 +477,7 @@ fn every_kind_of_entry_comes_back_as_it_was() {
             &run,
             2,
             Event::Mark {
+                moved: None,
                 at_secs: 4.0,
                 feed: None,
                 words: "valve 1 opened a quarter turn".to_owned(),

@@ -14,9 +14,18 @@ const MOST_JOIN: f32 = 40.0;
 const SEED_OVER_JOIN: f32 = 1.6;
 /// Share of the glass that noise may mark. What is above half the time raises the joining energy:
 /// noise in blocks, as video coding makes it, has longer tails than grain.
-const MARKED_SHARE: f32 = 0.003;
+const MARKED_SHARE: f32 = 0.01;
 /// Step of the joining energy per frame, as a ratio.
 const JOIN_STEP: f32 = 1.012;
+/// A part taller than this share of the glass, or wider than the next, is no bead: steam, a
+/// shadow, a lamp. What stands out of it is looked for at a higher energy.
+const TALLEST_SHARE: f32 = 0.45;
+/// Widest part, as a share of the glass.
+const WIDEST_SHARE: f32 = 0.75;
+/// Step to that higher energy, as a ratio: 1.6 in grey levels.
+const HIGHER: f32 = 2.5;
+/// Most such steps: from just above the noise to a hundred times its spread.
+const MOST_HIGHER: usize = 7;
 /// A valley between two peaks of strength lower than this share of the weaker one parts two beads.
 const VALLEY_SHARE: f32 = 0.45;
 /// Shortest piece that is cut off, rows.
@@ -102,7 +111,24 @@ pub fn candidates(
     // Joins parts one or two samples apart: the rim of a clear bead is often broken.
     let mut mask = mask.closed(cols);
     let mut patches: Vec<Patch> = Vec::new();
+    let mut parts: Vec<(usize, Vec<u128>, usize)> = Vec::new();
     while let Some((first_row, part)) = mask.take_part() {
+        parts.push((first_row, part, 0));
+    }
+    while let Some((first_row, part, step)) = parts.pop() {
+        if step < MOST_HIGHER && !could_be_bead(&part, (rows, cols)) {
+            let least = join * HIGHER.powi(step as i32 + 1);
+            let mut higher = Mask::new(part.len());
+            for (at, (bits, kept)) in part.iter().zip(&mut higher.rows).enumerate() {
+                for col in columns(*bits) {
+                    *kept |= u128::from(energy[[first_row + at, col]] > least) << col;
+                }
+            }
+            while let Some((row, smaller)) = higher.take_part() {
+                parts.push((first_row + row, smaller, step + 1));
+            }
+            continue;
+        }
         for rows in parted(first_row, &part, &difference.levels) {
             let mut patch = Patch::default();
             for row in rows {
@@ -123,6 +149,13 @@ pub fn candidates(
         found.truncate(MOST_CANDIDATES);
     }
     found
+}
+
+/// Whether a part is small enough to be a bead, in a glass of so many rows and columns.
+fn could_be_bead(part: &[u128], (rows, cols): (usize, usize)) -> bool {
+    let all = part.iter().fold(0, |all, bits| all | bits);
+    let wide = u128::BITS - all.leading_zeros() - all.trailing_zeros().min(u128::BITS - 1);
+    part.len() as f32 <= TALLEST_SHARE * rows as f32 && wide as f32 <= WIDEST_SHARE * cols as f32
 }
 
 /// Which samples are marked, a row a word: a straightened glass is less than 128 samples wide.

@@ -10,7 +10,7 @@ use ndarray::Array2;
 use crate::base::{Frame, GlassKind, Ring};
 use crate::bead::Bead;
 use crate::bead::candidate::{Wariness, candidates};
-use crate::bead::explain::{Bore, Explained, explain, same_bead, together};
+use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
 use crate::bead::rest::{Difference, Rest};
 use crate::bead::sample::Sampler;
 use crate::bead::steady::{Pose, Steady};
@@ -78,6 +78,7 @@ pub struct Counter {
     at_secs: f64,
     pose: Pose,
     settled: Ring<Explained>,
+    lane: Lane,
     strip: Strip,
 }
 
@@ -104,6 +105,7 @@ impl Counter {
             at_secs: 0.0,
             pose: Pose::default(),
             settled: Ring::new(REMEMBERED),
+            lane: Lane::default(),
             strip: Strip::new(shape.0, STRIP_COLUMNS),
             sampler,
         }
@@ -273,7 +275,7 @@ impl Counter {
         let found = candidates(&self.difference, self.sampler.inside(), &mut self.wariness);
         self.strip.push(&self.difference);
         let over = self.tracker.step(self.at_secs, &found, &self.patch);
-        self.rest.learn(&self.patch, &self.difference, self.at_secs);
+        self.rest.learn(&self.difference, self.at_secs);
         self.settle(&over)
     }
 
@@ -291,6 +293,8 @@ impl Counter {
             kind: self.kind,
             first_frame: self.first_frame,
             frames_per_s: (1.0 / self.tracker.frame_secs().max(1e-3)) as f32,
+            drift: self.rest.drifts(),
+            lane: self.lane,
         };
         let mut explained: Vec<(Explained, Option<Arc<GrayImage>>)> = paths
             .iter()
@@ -309,6 +313,7 @@ impl Counter {
                 continue;
             }
             beads.push(self.bead(&bead, picture));
+            self.lane.learn(&bead);
             self.settled.push(bead);
         }
         beads.sort_by(|a: &Bead, b: &Bead| a.at_secs.total_cmp(&b.at_secs));

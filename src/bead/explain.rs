@@ -20,7 +20,7 @@ const BEGINS_ABOVE: f32 = 0.25;
 /// Share of the height by which the path may end below the middle.
 const ENDS_BELOW: f32 = 0.1;
 /// Least share of the frames between first and last sighting in which it was seen.
-const LEAST_COVER: f32 = 0.45;
+const LEAST_COVER: f32 = 0.6;
 /// Most scatter about a smooth path, as a share of the height.
 const MOST_SCATTER: f32 = 0.045;
 /// Longest passage through the whole glass, seconds: cold, heavy oil in a long glass.
@@ -36,8 +36,10 @@ const LEAST_PROGRESS: f32 = 0.4;
 const MOST_ALIKE: f32 = 0.15;
 /// Sightings within this ratio of the usual height count as the same thing.
 const SAME_HEIGHT: f32 = 1.6;
-/// Least share of such sightings: what shrinks or grows on its way is light, not oil.
-const LEAST_SAME: f32 = 0.6;
+/// Usual share of such sightings: what shrinks or grows on its way may be light, not oil.
+const USUALLY_SAME: f32 = 0.6;
+/// Evidence (natural logarithm) that all the missing share takes away.
+const UNLIKE_COSTS: f32 = 40.0;
 /// Most and least width over height: a ball on the axis of a tube is 1.33 times as wide as high,
 /// near its wall less; of a bubble lit from the front only a glint may be seen.
 const SHAPES: std::ops::RangeInclusive<f32> = 0.15..=4.0;
@@ -47,6 +49,34 @@ const WIDEST_SHARE: f32 = 0.85;
 /// diameters a second from 2 to 6 mm (drag law of Schiller and Naumann, 20 to 95 °C), a gas bubble
 /// of 1 to 3 mm at least 70; between them lies the geometric mean.
 const GAS_DIAMETERS_PER_S: f32 = 46.0;
+/// Slowest rise of oil, in its own diameters a second: a quarter of what oil does in hot water.
+/// Cold heavy oil that fills half its bore is not slower (wall effect of Clift, Grace and Weber,
+/// chapter 9: 0.65).
+const SLOWEST_DIAMETERS_PER_S: f32 = 4.0;
+/// The same while steam or reflections drift over the glass: they too move upwards, at up to
+/// seven of their own heights a second.
+const SLOWEST_IN_DRIFT: f32 = 9.0;
+/// Rise under which a path needs more evidence, in its own diameters a second: what oil in hot
+/// water does at the least, near the wall of its bore.
+const USUALLY_FASTER: f32 = 14.0;
+/// That evidence (natural logarithm) for each squared e-fold of slowness.
+const SLOWNESS_COSTS: f32 = 60.0;
+/// Share of the evidence that counts while something drifts: one puff looks alike for several
+/// frames, so its sightings are not as independent as those of noise.
+const EVIDENCE_IN_DRIFT: f32 = 0.8;
+/// Spread of the places across at which beads rise, as a share of the glass, before any was seen:
+/// they leave a nozzle on the axis and keep off the wall.
+const LANE_UNSEEN: f32 = 0.15;
+/// Least spread once some were seen.
+const LANE_LEAST: f32 = 0.05;
+/// Beads after which their own lane is believed.
+const LANE_BEADS: f32 = 4.0;
+/// Most evidence that a place off the lane takes away, natural logarithm.
+const MOST_OFF_LANE: f32 = 40.0;
+/// Surplus of evidence from which a bead shows where the lane is.
+const SHOWS_LANE: f32 = 30.0;
+/// Share of older beads kept in the lane with each new one: the last twenty count.
+const LANE_KEEP: f32 = 0.95;
 /// Widening by a round, water-filled glass: the refractive index of water.
 const WATER_INDEX: f32 = 1.333;
 
@@ -65,10 +95,46 @@ pub struct Explained {
     pub kind: BeadKind,
     /// 0 to 1.
     pub confidence: f32,
+    /// Evidence beyond what chance would need, natural logarithm.
+    pub surplus: f32,
+    /// Usual place across, columns.
+    pub col: f32,
     /// Usual weight of its sightings, grey levels × samples.
     pub strength: f32,
     /// Sightings it rests on: frame number and row.
     pub rows: Vec<(u64, f32)>,
+}
+
+/// Where across the glass beads have risen: a nozzle sends them all the same way.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Lane {
+    weight: f32,
+    sum: f32,
+    squares: f32,
+}
+
+impl Lane {
+    /// Learns from a bead that was beyond doubt; `col` in columns, of so many.
+    pub fn learn(&mut self, bead: &Explained) {
+        if bead.surplus < SHOWS_LANE {
+            return;
+        }
+        self.weight = LANE_KEEP * self.weight + 1.0;
+        self.sum = LANE_KEEP * self.sum + bead.col;
+        self.squares = LANE_KEEP * self.squares + bead.col * bead.col;
+    }
+
+    /// Evidence that a place across takes away, natural logarithm.
+    fn off(&self, col: f32, cols: f32) -> f32 {
+        let (mean, spread) = if self.weight < LANE_BEADS {
+            (cols / 2.0 - 0.5, LANE_UNSEEN * cols)
+        } else {
+            let mean = self.sum / self.weight;
+            let spread = (self.squares / self.weight - mean * mean).max(0.0).sqrt();
+            (mean, 1.5 * spread.max(LANE_LEAST * cols))
+        };
+        (0.5 * ((col - mean) / spread).powi(2)).min(MOST_OFF_LANE)
+    }
 }
 
 /// The glass a path was seen in.
@@ -84,6 +150,10 @@ pub struct Bore {
     pub first_frame: u64,
     /// Frames a second.
     pub frames_per_s: f32,
+    /// Whether steam or reflections drift over the glass.
+    pub drift: bool,
+    /// Where beads have risen.
+    pub lane: Lane,
 }
 
 /// Judges a path. None when it was no bead, or did not pass mid-glass.
@@ -145,15 +215,21 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         .iter()
         .filter(|p| p.seen.height.max(height) < SAME_HEIGHT * p.seen.height.min(height))
         .count();
-    if (same as f32) < LEAST_SAME * lone.len() as f32 {
-        return None;
-    }
+    let unlike = (USUALLY_SAME - same as f32 / lone.len().max(1) as f32).max(0.0);
     let across = match bore.kind {
         GlassKind::Tube => width / WATER_INDEX,
         GlassKind::Port => width,
     };
     // Motion lengthens a fast bubble and never widens it: the smaller is nearer the truth.
     let diameter = height.min(across).max(1.0);
+    let slowest = if bore.drift {
+        SLOWEST_IN_DRIFT
+    } else {
+        SLOWEST_DIAMETERS_PER_S
+    };
+    if rows_per_s < slowest * height {
+        return None;
+    }
     let kind = if rows_per_s / diameter > GAS_DIAMETERS_PER_S {
         BeadKind::Gas
     } else {
@@ -162,8 +238,15 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let mut weights: Vec<f32> = lone.iter().map(|p| p.seen.weight).collect();
     let weight = crate::bead::steady::median(&mut weights);
     let unseen = frames - points.len() as f32;
-    let surplus =
-        evidence(&lone, &path_fit, clutter, unseen) - clutter.chance_runs(bore.frames_per_s);
+    let mut cols: Vec<f32> = lone.iter().map(|p| p.seen.col).collect();
+    let col = crate::bead::steady::median(&mut cols);
+    let slowness = (USUALLY_FASTER * height / rows_per_s).ln().max(0.0);
+    let worth = if bore.drift { EVIDENCE_IN_DRIFT } else { 1.0 };
+    let surplus = worth * evidence(&lone, &path_fit, clutter, unseen)
+        - clutter.chance_runs(bore.frames_per_s)
+        - UNLIKE_COSTS * unlike
+        - SLOWNESS_COSTS * slowness.powi(2)
+        - bore.lane.off(col, bore.cols);
     if surplus < 0.0 {
         return None;
     }
@@ -175,6 +258,8 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         width,
         kind,
         confidence,
+        surplus,
+        col,
         strength: weight,
         rows: points.iter().map(|p| (p.frame, p.seen.row)).collect(),
     })

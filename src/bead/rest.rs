@@ -27,6 +27,100 @@ const LIGHT_ROWS: usize = 8;
 /// Added to both sides of a light ratio, grey levels, so that near-black does not blow it up.
 const LIGHT_BASE: f32 = 8.0;
 
+/// Differences kept of the last moments, for a glass behind steam.
+const RECENT: usize = 7;
+/// Time between two of them, seconds: their median spans 0.6 s. A bead that rises four of its
+/// diameters a second is in three of the seven at most; drifting steam is in most of them.
+const RECENT_EVERY_SECS: f64 = 0.085;
+/// Energy from which a sample counts as stirred.
+const STIRRED_ENERGY: f32 = 4.0;
+/// Share of stirred samples, on the running mean, from which the last moments are taken out as
+/// well. A bead stirs a twentieth of its glass for a quarter of a second.
+const RESTLESS_SHARE: f32 = 0.07;
+/// Share under which they are no longer.
+const CALM_SHARE: f32 = 0.03;
+/// Time over which the share is averaged, seconds.
+const STIR_SECS: f64 = 0.5;
+/// Time for which a glass counts as restless after it was, seconds: a passage.
+const RESTLESS_SECS: f64 = 1.5;
+
+/// What the last moments have in common beyond the picture at rest: steam that drifts before the
+/// glass, a reflection on its way. Only taken out while the glass is restless, for it costs noise
+/// and time.
+#[derive(Clone, Debug)]
+struct Drift {
+    recent: Vec<Array2<f32>>,
+    next: usize,
+    last_secs: f64,
+    last_frame_secs: f64,
+    stirred: f32,
+    restless: bool,
+    restless_secs: f64,
+    /// Median of the kept differences, grey levels.
+    usual: Array2<f32>,
+}
+
+impl Drift {
+    fn new(shape: (usize, usize)) -> Self {
+        Self {
+            recent: Vec::with_capacity(RECENT),
+            next: 0,
+            last_secs: f64::NEG_INFINITY,
+            last_frame_secs: f64::NEG_INFINITY,
+            stirred: 0.0,
+            restless: false,
+            restless_secs: f64::NEG_INFINITY,
+            usual: Array2::zeros(shape),
+        }
+    }
+
+    fn is_on(&self) -> bool {
+        self.restless && self.recent.len() == RECENT
+    }
+
+    /// The difference from the picture at rest, with what drifts.
+    fn whole(&self, difference: &Difference) -> Array2<f32> {
+        if difference.drift_taken_out {
+            &difference.levels + &self.usual
+        } else {
+            difference.levels.clone()
+        }
+    }
+
+    /// Takes the difference of a frame that could be judged.
+    fn learn(&mut self, difference: &Difference, at_secs: f64) {
+        let step = (at_secs - self.last_frame_secs).clamp(0.0, STIR_SECS);
+        self.last_frame_secs = at_secs;
+        self.stirred += (difference.stirred - self.stirred) * (step / STIR_SECS) as f32;
+        if self.stirred > RESTLESS_SHARE {
+            self.restless = true;
+            self.restless_secs = at_secs;
+        } else if self.stirred < CALM_SHARE && at_secs - self.restless_secs > RESTLESS_SECS {
+            self.restless = false;
+        }
+        if at_secs - self.last_secs < RECENT_EVERY_SECS {
+            return;
+        }
+        self.last_secs = at_secs;
+        let whole = self.whole(difference);
+        if self.recent.len() < RECENT {
+            self.recent.push(whole);
+        } else if let Some(oldest) = self.recent.get_mut(self.next) {
+            *oldest = whole;
+            self.next = (self.next + 1) % RECENT;
+        }
+        if self.is_on() {
+            let mut column = [0.0_f32; RECENT];
+            for (at, usual) in self.usual.indexed_iter_mut() {
+                for (value, kept) in column.iter_mut().zip(&self.recent) {
+                    *value = kept[at];
+                }
+                *usual = median(&mut column);
+            }
+        }
+    }
+}
+
 /// What a glass looks like at rest.
 #[derive(Clone, Debug)]
 pub struct Rest {
@@ -37,6 +131,7 @@ pub struct Rest {
     reference: Array2<f32>,
     /// Running quantile of the 3 × 3 mean square, grey levels squared.
     noise: Array2<f32>,
+    drift: Drift,
     ready: bool,
 }
 
@@ -54,6 +149,10 @@ pub struct Difference {
     scratch: Vec<f32>,
     /// Share of samples far off (over sixteen times their noise's energy and over six levels), 0 to 1.
     pub changed: f32,
+    /// Share of samples that stand out of their noise at all, 0 to 1.
+    stirred: f32,
+    /// Whether what drifts has been taken out as well.
+    drift_taken_out: bool,
 }
 
 impl Difference {
@@ -67,6 +166,8 @@ impl Difference {
             gain: 1.0,
             scratch: Vec::new(),
             changed: 0.0,
+            stirred: 0.0,
+            drift_taken_out: false,
         }
     }
 }
@@ -82,6 +183,7 @@ impl Rest {
             stale_row: usize::MAX,
             reference: Array2::zeros(shape),
             noise: Array2::from_elem(shape, LEAST_NOISE * LEAST_NOISE),
+            drift: Drift::new(shape),
             ready: false,
         }
     }
@@ -136,6 +238,12 @@ impl Rest {
         self.ready
     }
 
+    /// Whether something drifts over the glass: steam, a reflection on its way.
+    #[must_use]
+    pub fn drifts(&self) -> bool {
+        self.drift.is_on()
+    }
+
     /// The picture at rest, grey levels.
     #[must_use]
     pub fn reference(&self) -> &Array2<f32> {
@@ -149,8 +257,7 @@ impl Rest {
         let gains = self.light(patch, inside);
         let mut all = gains.clone();
         into.gain = median(&mut all);
-        // Evening out a dimmed picture multiplies its noise.
-        let dimmed = (1.0 / into.gain).powi(2).clamp(1.0, 100.0);
+        let dimmed = dimmed(into.gain);
         into.changed = 0.0;
         let (Some(patch), Some(rest), Some(inside), Some(noise)) = (
             patch.as_slice(),
@@ -182,8 +289,9 @@ impl Rest {
             }
         }
         mean_square(levels, cols, square, &mut into.scratch);
-        let least = LEAST_NOISE * LEAST_NOISE;
-        let mut changed = 0_u32;
+        let variance =
+            |noise: f32| dimmed * (noise * (1.0 / NOISE_QUANTILE_OF_UNIT)).max(LEAST_NOISE.powi(2));
+        let (mut changed, mut stirred) = (0_u32, 0_u32);
         for ((((value, noise), square), level), inside) in energy
             .iter_mut()
             .zip(noise)
@@ -191,13 +299,37 @@ impl Rest {
             .zip(&*levels)
             .zip(inside)
         {
-            let variance = dimmed * (noise * (1.0 / NOISE_QUANTILE_OF_UNIT)).max(least);
-            let here = if *inside { square / variance } else { 0.0 };
+            let here = if *inside {
+                square / variance(*noise)
+            } else {
+                0.0
+            };
             *value = here;
             changed += u32::from(here > 16.0 && level.abs() > 6.0);
+            stirred += u32::from(here > STIRRED_ENERGY);
         }
-        let count = inside.iter().map(|i| u32::from(*i)).sum::<u32>();
-        into.changed = changed as f32 / count.max(1) as f32;
+        let count = inside.iter().map(|i| u32::from(*i)).sum::<u32>().max(1) as f32;
+        into.changed = changed as f32 / count;
+        into.stirred = stirred as f32 / count;
+        into.drift_taken_out = self.drift.is_on();
+        let Some(usual) = self.drift.usual.as_slice() else {
+            return;
+        };
+        if into.drift_taken_out {
+            for (level, usual) in levels.iter_mut().zip(usual) {
+                *level -= usual;
+            }
+            mean_square(levels, cols, square, &mut into.scratch);
+            for (((value, noise), square), inside) in
+                energy.iter_mut().zip(noise).zip(&*square).zip(inside)
+            {
+                *value = if *inside {
+                    square / variance(*noise)
+                } else {
+                    0.0
+                };
+            }
+        }
     }
 
     /// [`Rest::compare`] into a new difference.
@@ -209,24 +341,30 @@ impl Rest {
     }
 
     /// Learns slowly from a frame that could be judged.
-    pub fn learn(&mut self, patch: &Array2<f32>, difference: &Difference, at_secs: f64) {
+    pub fn learn(&mut self, difference: &Difference, at_secs: f64) {
         let up = 1.0 + NOISE_STEP * NOISE_QUANTILE;
         let down = 1.0 / (1.0 + NOISE_STEP * (1.0 - NOISE_QUANTILE));
+        // In the light of the picture at rest: what evening out a dim frame multiplied is undone.
+        let undimmed = 1.0 / dimmed(difference.gain);
         for (noise, square) in self.noise.iter_mut().zip(&difference.square) {
-            let step = if *square > *noise { up } else { down };
+            let step = if square * undimmed > *noise { up } else { down };
             *noise = (*noise * step).clamp(0.02, 4000.0);
         }
         let rows = self.reference.nrows();
         if at_secs - self.last_sample_secs >= SAMPLE_EVERY_SECS && self.stale_row >= rows {
             self.last_sample_secs = at_secs;
+            // In the light of the picture at rest, so that flicker and steps of exposure do not
+            // make the median pick single frames with all their noise.
+            let evened = self.drift.whole(difference) + &self.reference;
             if self.samples.len() < SAMPLES {
-                self.samples.push(patch.clone());
+                self.samples.push(evened);
             } else if let Some(oldest) = self.samples.get_mut(self.next) {
-                oldest.assign(patch);
+                *oldest = evened;
             }
             self.next = (self.next + 1) % SAMPLES;
             self.stale_row = 0;
         }
+        self.drift.learn(difference, at_secs);
         // The new median is worked out over the next frames, some rows at a time.
         if self.stale_row < rows {
             let mut column = Vec::with_capacity(SAMPLES);
@@ -275,6 +413,12 @@ impl Rest {
         }
         gains
     }
+}
+
+/// By how much evening out multiplies the noise variance of a frame with this light: dim frames
+/// are made brighter and noisier, bright ones the other way about.
+fn dimmed(gain: f32) -> f32 {
+    (1.0 / gain).powi(2).clamp(0.25, 100.0)
 }
 
 /// Mean of squares over 3 × 3 samples, rows of `cols`.
@@ -372,13 +516,13 @@ mod tests {
             at += 1.0 / 30.0;
             let patch = if frame % 30 < 2 { &spot } else { &plain };
             let difference = rest.difference(patch, &inside);
-            rest.learn(patch, &difference, at);
+            rest.learn(&difference, at);
         }
         assert_eq!(rest.reference()[[8, 8]], 100.0);
         for _ in 0..400 {
             at += 1.0 / 30.0;
             let difference = rest.difference(&spot, &inside);
-            rest.learn(&spot, &difference, at);
+            rest.learn(&difference, at);
         }
         assert_eq!(rest.reference()[[8, 8]], 60.0);
     }

@@ -15,7 +15,15 @@ const FEWEST_POINTS: usize = 40;
 /// How far round the glass texture is sought, as a share of its width.
 const SURROUND_SHARE: f64 = 0.35;
 /// Weakest usable gradient, grey levels a pixel.
-const WEAKEST_GRADIENT: f32 = 3.0;
+const WEAKEST_GRADIENT: f32 = 2.0;
+/// The same in spreads of the noise: the smoothed picture's gradient has 0.24 of the noise of a
+/// pixel, so that noise alone hardly ever looks like texture.
+const WEAKEST_OVER_NOISE: f32 = 0.6;
+/// Spread of a pixel's noise over that of its difference from the smoothed picture.
+const NOISE_OVER_ROUGH: f32 = 1.25;
+/// How far a glass usually stands from its outline, pixels. Where the texture does not tell (all
+/// edges upright, a faint picture) this keeps the answer near.
+const USUAL_SHIFT_PX: f64 = 4.0;
 /// Farthest shift sought, pixels: three times the shake of a camera on an engine-house floor.
 const FARTHEST_PX: f64 = 9.0;
 /// Solver steps a frame.
@@ -71,19 +79,32 @@ impl Steady {
         let margin = outline.width_px * SURROUND_SHARE;
         let edge = outline.upright_box();
         let (w, h) = (i64::from(reference.width()), i64::from(reference.height()));
-        let x0 = ((edge.x - margin).floor() as i64).clamp(2, (w - 3).max(2));
-        let x1 = ((edge.x + edge.width + margin).ceil() as i64).clamp(2, (w - 3).max(2));
-        let y0 = ((edge.y - margin).floor() as i64).clamp(2, (h - 3).max(2));
-        let y1 = ((edge.y + edge.height + margin).ceil() as i64).clamp(2, (h - 3).max(2));
-        let get = |x: i64, y: i64| f32::from(reference.get_pixel(x as u32, y as u32).0[0]);
+        let x0 = ((edge.x - margin).floor() as i64).clamp(3, (w - 4).max(3));
+        let x1 = ((edge.x + edge.width + margin).ceil() as i64).clamp(3, (w - 4).max(3));
+        let y0 = ((edge.y - margin).floor() as i64).clamp(3, (h - 4).max(3));
+        let y1 = ((edge.y + edge.height + margin).ceil() as i64).clamp(3, (h - 4).max(3));
+        // Smoothed by 1-2-1 both ways: noise must not look like texture.
+        let raw = |x: i64, y: i64| f32::from(reference.get_pixel(x as u32, y as u32).0[0]);
+        let line = |x: i64, y: i64| 0.25 * (raw(x - 1, y) + 2.0 * raw(x, y) + raw(x + 1, y));
+        let get = |x: i64, y: i64| 0.25 * (line(x, y - 1) + 2.0 * line(x, y) + line(x, y + 1));
         let mut steep_x = Vec::new();
         let mut steep_y = Vec::new();
-        if w < 8 || h < 8 {
+        if w < 10 || h < 10 {
             return Self {
                 points: Vec::new(),
                 last_shift_px: (0.0, 0.0),
             };
         }
+        let mut rough: Vec<f32> = (y0..=y1)
+            .step_by(3)
+            .flat_map(|y| (x0..=x1).step_by(3).map(move |x| (x, y)))
+            .map(|(x, y)| raw(x, y) - get(x, y))
+            .collect();
+        for value in &mut rough {
+            *value = value.abs();
+        }
+        let noise = 1.4826 * NOISE_OVER_ROUGH * median(&mut rough);
+        let weakest = WEAKEST_GRADIENT.max(WEAKEST_OVER_NOISE * noise);
         for y in y0..=y1 {
             for x in x0..=x1 {
                 let (across, along) = outline.glass_from_picture(x as f64 + 0.5, y as f64 + 0.5);
@@ -101,9 +122,9 @@ impl Steady {
                     slope_x: gx,
                     slope_y: gy,
                 };
-                if gx.abs() >= WEAKEST_GRADIENT && gx.abs() >= gy.abs() {
+                if gx.abs() >= weakest && gx.abs() >= gy.abs() {
                     steep_x.push(point);
-                } else if gy.abs() >= WEAKEST_GRADIENT {
+                } else if gy.abs() >= weakest {
                     steep_y.push(point);
                 }
             }
@@ -188,6 +209,11 @@ impl Steady {
                     right[i] += weight * row[i] * f64::from(*error);
                 }
             }
+            let near = (spread / USUAL_SHIFT_PX).powi(2);
+            normal[0][0] += near;
+            normal[1][1] += near;
+            right[0] += near * dx;
+            right[1] += near * dy;
             for (i, line) in normal.iter_mut().enumerate() {
                 line[i] += 1e-6 + line[i] * 1e-6;
             }

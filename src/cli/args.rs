@@ -65,10 +65,42 @@ pub enum Verb {
     Runs(RunsArgs),
     /// Write a run of the logbook as CSV files
     Export(ExportArgs),
+    /// Write a run of the logbook as a report: a page with plots, a sheet, tables
+    Report(super::report::ReportArgs),
     /// Write a practice clip of the demo, with its truth beside it
     Draw(super::draw::DrawArgs),
     /// Show by simulation what readings, silences and changes of rate are worth
     Tables(super::tables::TablesArgs),
+    /// Write the manual page
+    Man(ManArgs),
+    /// Write the completions of a shell
+    Completions(CompletionsArgs),
+    /// Write the desktop entry and the icon
+    Desktop(DesktopArgs),
+}
+
+/// Arguments of `man`.
+#[derive(Args, Clone, Debug)]
+pub struct ManArgs {
+    /// Folder for one page a command; without it the main page goes to stdout
+    #[arg(value_name = "DIR")]
+    pub(super) folder: Option<PathBuf>,
+}
+
+/// Arguments of `completions`.
+#[derive(Args, Clone, Debug)]
+pub struct CompletionsArgs {
+    /// Which shell
+    #[arg(value_enum)]
+    pub(super) shell: clap_complete::Shell,
+}
+
+/// Arguments of `desktop`.
+#[derive(Args, Clone, Debug)]
+pub struct DesktopArgs {
+    /// Data folder to write into, such as ~/.local/share
+    #[arg(value_name = "DIR")]
+    pub(super) folder: PathBuf,
 }
 
 /// What a person knows of the glasses.
@@ -130,6 +162,18 @@ pub struct TallyArgs {
     pub(super) calibration: Option<PathBuf>,
     #[command(flatten)]
     pub(super) glass: GlassArgs,
+    /// End after so many seconds of the clip; needed for the demo, which has no end
+    #[arg(long = "for", value_name = "SECONDS", value_parser = positive)]
+    pub(super) for_secs: Option<f64>,
+    /// Set a mark at a time of the clip, such as "600: valve 1 a quarter turn open"; may be repeated
+    #[arg(long = "mark", value_name = "SECONDS:WORDS", value_parser = mark)]
+    pub(super) marks: Vec<(f64, String)>,
+    /// Record a run in the logbook
+    #[arg(long)]
+    pub(super) record: bool,
+    /// What the run is called in the logbook
+    #[arg(long, value_name = "WORDS", default_value = "", requires = "record")]
+    pub(super) title: String,
     /// Print one JSON object instead of text
     #[arg(long)]
     pub(super) json: bool,
@@ -189,6 +233,18 @@ fn positive(words: &str) -> Result<f64, String> {
         Ok(value)
     } else {
         Err("a number above 0 is wanted".to_owned())
+    }
+}
+
+fn mark(words: &str) -> Result<(f64, String), String> {
+    let wanted = || "seconds and words are wanted, such as \"600: valve 1 half a turn open\"";
+    let (secs, mark) = words.split_once(':').ok_or_else(wanted)?;
+    let secs: f64 = secs.trim().parse().map_err(|_| wanted())?;
+    let mark = mark.trim();
+    if secs.is_finite() && secs >= 0.0 && !mark.is_empty() {
+        Ok((secs, mark.to_owned()))
+    } else {
+        Err(wanted().to_owned())
     }
 }
 

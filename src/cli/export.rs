@@ -2,7 +2,6 @@
 
 use std::path::Path;
 
-use anyhow::Context;
 use jiff::tz::TimeZone;
 
 use crate::run::export::export;
@@ -11,7 +10,7 @@ use crate::run::logbook::LogbookReader;
 use super::args::ExportArgs;
 use super::code;
 use super::out::Out;
-use super::runs::meant;
+use super::runs::{meant, run_meant};
 
 /// Writes the files.
 ///
@@ -19,16 +18,7 @@ use super::runs::meant;
 /// A sentence: no such run, a folder that cannot be written.
 pub fn run(args: &ExportArgs, given: Option<&Path>) -> anyhow::Result<u8> {
     let reader = LogbookReader::open(&meant(given)?)?;
-    let run = if args.run == "last" {
-        reader.newest_run()?
-    } else {
-        args.run.parse().with_context(|| {
-            format!(
-                "{:?} is no run; give its number as `beadtally runs` shows it, or `last`",
-                args.run
-            )
-        })?
-    };
+    let run = run_meant(&reader, &args.run)?;
     let contents = reader.contents(run)?;
     let files = export(&contents, &args.csv, &TimeZone::system())?;
     let mut out = Out::new();

@@ -5,9 +5,9 @@ use serde::Serialize;
 use crate::base::{BeadKind, FeedNumber, GlassKind};
 use crate::capture::About;
 use crate::glass::Calibration;
-use crate::judge::{AlarmState, Cause, FeedState};
+use crate::judge::{AlarmState, By, Cause, FeedState, Happened};
 use crate::run::tally::{BlindReport, OutlineReport, ReadingReport, rounded};
-use crate::run::{Event, FeedSnapshot, Notice};
+use crate::run::{Event, FeedSnapshot, Moved, Notice};
 
 /// One line of `watch --json-lines`. The word under `type` tells which.
 #[derive(Debug, Serialize)]
@@ -93,6 +93,14 @@ pub enum Line {
         cause: Cause,
         /// From now on.
         state: AlarmState,
+        /// How pressing: 1 is the most.
+        priority: u8,
+        /// What happened to it.
+        happened: Happened,
+        /// Who or what did it.
+        by: By,
+        /// When it comes off the shelf, source time; none when it is not shelved.
+        shelved_until_s: Option<f64>,
     },
     /// A blind spell ended.
     Blind(BlindReport),
@@ -104,6 +112,32 @@ pub enum Line {
         at_s: f64,
         /// The words.
         words: String,
+        /// By how many turns the valve was opened (below 0: shut), when the words say so.
+        turns: Option<f64>,
+        /// Whether the words say that the valve was shut.
+        shut: bool,
+    },
+    /// A new reading began; this was read until then.
+    #[serde(rename = "as found")]
+    AsFound {
+        /// Which feed.
+        feed: FeedNumber,
+        /// Source time.
+        at_s: f64,
+        /// From when it reckoned.
+        from_s: f64,
+        /// Until when.
+        until_s: f64,
+        /// Median; none when there was no reading.
+        drops_per_minute: Option<f64>,
+        /// Lower 95 % limit.
+        low: Option<f64>,
+        /// Upper 95 % limit.
+        high: Option<f64>,
+        /// Drops it rests on.
+        drops: Option<usize>,
+        /// What began the new reading.
+        began: String,
     },
     /// Pictures lost or spoiled.
     Gap {
@@ -247,6 +281,10 @@ impl Line {
                 at_s: rounded(*at_secs, 3),
                 cause: alarm.cause,
                 state: alarm.state,
+                priority: alarm.cause.priority(),
+                happened: alarm.step.happened,
+                by: alarm.step.by,
+                shelved_until_s: alarm.step.shelved_until_secs.map(|v| rounded(v, 3)),
             },
             Event::Blind {
                 feed,
@@ -258,11 +296,28 @@ impl Line {
                 at_secs,
                 feed,
                 words,
+                moved,
             } => Self::Mark {
                 feed: *feed,
                 at_s: rounded(*at_secs, 3),
                 words: words.clone(),
+                turns: moved.and_then(Moved::turns),
+                shut: *moved == Some(Moved::Shut),
             },
+            Event::AsFound { at_secs, found } => {
+                let figures = found.reading.as_ref().map(ReadingReport::of);
+                Self::AsFound {
+                    feed: found.feed,
+                    at_s: rounded(*at_secs, 3),
+                    from_s: rounded(found.from_secs, 3),
+                    until_s: rounded(found.until_secs, 3),
+                    drops_per_minute: figures.map(|r| r.drops_per_minute),
+                    low: figures.map(|r| r.low),
+                    high: figures.map(|r| r.high),
+                    drops: found.reading.map(|r| r.drops),
+                    began: found.began.words(),
+                }
+            }
             Event::Gap {
                 from_secs,
                 to_secs,
@@ -359,12 +414,14 @@ pub fn event_words(event: &Event) -> Option<String> {
             state,
         } => Some(format!("{at_secs:8.2} s  feed {feed}: {}", state.words())),
         Event::Alarm { at_secs, alarm } => Some(format!(
-            "{at_secs:8.2} s  ALARM {}: {}, {}",
+            "{at_secs:8.2} s  ALARM {}: {}, {} ({} by {})",
             alarm
                 .feed
                 .map_or_else(|| "instrument".to_owned(), |feed| format!("feed {feed}")),
             alarm.cause.words(),
-            alarm.state.words()
+            alarm.state.words(),
+            alarm.step.happened.words(),
+            alarm.step.by.words()
         )),
         Event::Blind {
             feed,
@@ -380,9 +437,17 @@ pub fn event_words(event: &Event) -> Option<String> {
             at_secs,
             feed,
             words,
+            ..
         } => Some(format!(
             "{at_secs:8.2} s  mark, {}: {words}",
             feed_words(*feed, "")
+        )),
+        Event::AsFound { at_secs, found } => Some(format!(
+            "{at_secs:8.2} s  feed {}: a new reading begins: {}; until {:.2} s it was {}",
+            found.feed,
+            found.began.words(),
+            found.until_secs,
+            verdict_words(found.reading.as_ref().map(ReadingReport::of), found.state)
         )),
         Event::Gap { to_secs, why, .. } => Some(format!("{to_secs:8.2} s  {why}")),
     }

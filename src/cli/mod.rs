@@ -8,6 +8,8 @@ pub mod export;
 pub mod find;
 pub mod lines;
 pub mod out;
+mod papers;
+pub mod report;
 pub mod runs;
 pub mod tables;
 pub mod tally;
@@ -83,12 +85,16 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Outcome {
     let done = match verb {
         Verb::Cameras(args) => cameras::run(&args),
         Verb::Find(args) => find::run(&args),
-        Verb::Tally(args) => tally::run(&args),
+        Verb::Tally(args) => tally::run(&args, logbook.as_deref()),
         Verb::Watch(args) => watch::run(&args, logbook.as_deref()),
         Verb::Runs(args) => runs::run(&args, logbook.as_deref()),
         Verb::Export(args) => export::run(&args, logbook.as_deref()),
+        Verb::Report(args) => report::run(&args, logbook.as_deref()),
         Verb::Draw(args) => draw::run(&args).map(|()| code::DONE),
         Verb::Tables(args) => tables::run(&args),
+        Verb::Man(args) => papers::man(&args),
+        Verb::Completions(args) => papers::completions(&args),
+        Verb::Desktop(args) => papers::desktop(&args),
     };
     Outcome::Exit(done.unwrap_or_else(|error| {
         if out::is_closed_pipe(&error) {

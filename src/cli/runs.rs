@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use anyhow::Context;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
@@ -37,6 +38,19 @@ struct RunLine<'a> {
 /// [`LogbookError::NoFolder`].
 pub fn meant(given: Option<&Path>) -> Result<PathBuf, LogbookError> {
     given.map_or_else(logbook::default_path, |path| Ok(path.to_path_buf()))
+}
+
+/// The run meant by its number or by `last`.
+///
+/// # Errors
+/// A sentence: no such words, no run yet.
+pub fn run_meant(reader: &LogbookReader, words: &str) -> anyhow::Result<i64> {
+    if words == "last" {
+        return Ok(reader.newest_run()?);
+    }
+    words.parse().with_context(|| {
+        format!("{words:?} is no run; give its number as `beadtally runs` shows it, or `last`")
+    })
 }
 
 /// Lists the runs, or repairs the logbook.

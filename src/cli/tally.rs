@@ -2,26 +2,33 @@
 //! `run::tally`'s.
 
 use std::io;
+use std::path::Path;
 use std::sync::Arc;
 
+use anyhow::bail;
 use indicatif::{ProgressBar, ProgressStyle};
 
-use crate::base::{BeadKind, SystemClock};
+use crate::base::{BeadKind, Clock, SystemClock};
 use crate::capture::{self, SourceSpec};
 use crate::glass::Calibration;
-use crate::run::tally::{Progress, TallyReport, TallySettings, tally};
+use crate::run::keeping::Keeper;
+use crate::run::tally::{Besides, Progress, TallyReport, TallySettings, tally_beside};
 
 use super::args::TallyArgs;
 use super::code;
 use super::lines::{feed_words, measures_words, verdict_words};
 use super::out::{Out, complain};
+use super::runs::meant;
 
 /// Counts the clip.
 ///
 /// # Errors
 /// A sentence: the clip or the calibration cannot be read, no glass is found.
-pub fn run(args: &TallyArgs) -> anyhow::Result<u8> {
+pub fn run(args: &TallyArgs, logbook: Option<&Path>) -> anyhow::Result<u8> {
     let spec: SourceSpec = args.clip.parse()?;
+    if args.for_secs.is_none() && !matches!(spec, SourceSpec::Path(_)) {
+        bail!("{spec} has no end; say how much of it to count, such as --for 60");
+    }
     let calibration = args
         .calibration
         .as_deref()
@@ -33,12 +40,25 @@ pub fn run(args: &TallyArgs) -> anyhow::Result<u8> {
         presets: args.glass.presets(),
     };
     let clock = Arc::new(SystemClock::new());
+    let keeper = if args.record {
+        let path = meant(logbook)?;
+        Some(Keeper::open(&path, args.title.clone(), clock.wall_secs())?)
+    } else {
+        None
+    };
+    let besides = Besides {
+        until_secs: args.for_secs,
+        marks: args.marks.clone(),
+        keeper,
+    };
     let bar = bar();
     let mut open = || {
         let clock: Arc<SystemClock> = Arc::clone(&clock);
         capture::open(&spec, clock)
     };
-    let report = tally(&mut open, &settings, &mut |progress| show(&bar, progress));
+    let report = tally_beside(&mut open, &settings, besides, &mut |progress| {
+        show(&bar, progress);
+    });
     bar.finish_and_clear();
     let report = report?;
     let mut out = Out::new();
@@ -46,6 +66,9 @@ pub fn run(args: &TallyArgs) -> anyhow::Result<u8> {
         out.json(&report)?;
     } else {
         print(&mut out, &report)?;
+        if let Some(run) = report.run {
+            out.line(&format!("recorded as run {run}"))?;
+        }
     }
     Ok(match &report.damaged {
         None => code::DONE,

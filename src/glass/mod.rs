@@ -5,9 +5,11 @@ pub mod calibration;
 pub mod find;
 pub mod geometry;
 pub mod optics;
+pub mod register;
 
 pub use calibration::{
     Calibration, CalibrationError, CalibrationFault, FeedCalibration, ScaleFrom,
 };
 pub use find::{Finder, Found, FoundGlass};
 pub use geometry::{Outline, UprightBox};
+pub use register::register;

@@ -1,6 +1,9 @@
 //! Whether the picture can be trusted: darkness, frozen frames, light steps, something in the
 //! way, a flood of oil. What cannot be seen becomes a blind spell with its reason, never a guess.
-//! It is told figures and gives a verdict; it looks at no picture itself.
+//! It is told figures and gives a verdict; it looks at no picture itself (but `aim` does, for a
+//! person who places the camera).
+
+pub mod aim;
 
 use crate::base::{BlindWhy, Span};
 
@@ -32,10 +35,14 @@ pub struct HealthSettings {
     /// Mean luma under which a bead cannot be told from the dark, grey levels.
     pub dark_level: f32,
     /// Change of light from one frame to the next, as a ratio, beyond which the frame is not
-    /// judged. Exposure steps of a third are evened out and must not blind.
+    /// judged when it also left its mark: a step of exposure is evened out and must not blind.
     pub light_step: f32,
+    /// Share of the glass that is still far from rest after such a step has been evened out.
+    pub lit_anew_share: f32,
     /// Share of the glass that no bead can cover: a 6 mm bead in a 15 mm bore covers a tenth.
     pub covered_share: f32,
+    /// Share of the glass from which it is hidden, however short the moment.
+    pub hidden_share: f32,
     /// Seconds a sign must last before it counts: a bead takes longer to pass than this.
     pub patience_secs: f64,
     /// Seconds of good signs after which a blind spell is over.
@@ -60,7 +67,9 @@ impl Default for HealthSettings {
         Self {
             dark_level: 8.0,
             light_step: 1.8,
+            lit_anew_share: 0.12,
             covered_share: 0.3,
+            hidden_share: 0.5,
             patience_secs: 0.25,
             recovery_secs: 0.3,
             frozen_secs: 4.0,
@@ -155,6 +164,7 @@ impl Watch {
             self.suspect = Some((why, first));
             let patient = match why {
                 BlindWhy::Frozen | BlindWhy::LightChanged => 0.0,
+                BlindWhy::Covered if signs.changed > self.settings.hidden_share => 0.0,
                 _ => self.settings.patience_secs,
             };
             if now - first >= patient {
@@ -258,7 +268,10 @@ impl Watch {
         }
         // The base keeps near-black from making steps of its noise.
         let step = (signs.mean + LIGHT_BASE) / (self.last_mean + LIGHT_BASE);
-        if self.last_mean > 0.0 && step.max(1.0 / step) > s.light_step {
+        if self.last_mean > 0.0
+            && step.max(1.0 / step) > s.light_step
+            && signs.changed > s.lit_anew_share
+        {
             return Some((BlindWhy::LightChanged, now));
         }
         if signs.agreeing < s.agreeing_share || signs.shift_px > s.farthest_px {
@@ -321,7 +334,7 @@ mod tests {
     fn a_flicker_of_two_frames_is_no_spell() {
         let mut watch = Watch::new(HealthSettings::default());
         let spells = run(&mut watch, 0..300, |t| Signs {
-            changed: if (2.0..2.07).contains(&t) { 0.8 } else { 0.0 },
+            changed: if (2.0..2.07).contains(&t) { 0.4 } else { 0.0 },
             ..good(t)
         });
         assert!(spells.is_empty());

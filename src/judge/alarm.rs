@@ -5,13 +5,14 @@
 //! Transitions: normal → unacknowledged (the condition has lasted the on-delay); unacknowledged →
 //! acknowledged (a person); acknowledged → normal (clear for the off-delay); unacknowledged →
 //! returned to normal unacknowledged (clear); that → unacknowledged (it recurs) or normal (a
-//! person). Source: public descriptions of ANSI/ISA-18.2-2016.
+//! person). Source: public descriptions of ANSI/ISA-18.2-2016. Every change says what happened and
+//! by whom or what, so that the life of an alarm can be written down.
 
 use std::collections::BTreeMap;
 
 use crate::base::FeedNumber;
 
-use super::{Alarm, AlarmSettings, AlarmState, Cause};
+use super::{Alarm, AlarmSettings, AlarmState, By, Cause, Happened, Step};
 
 /// How a condition stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -43,6 +44,8 @@ pub struct AlarmBook {
 struct Entry {
     state: AlarmState,
     since_secs: f64,
+    happened: Happened,
+    by: By,
     /// The condition after its delays.
     is_active: bool,
     /// The condition as last told, and for how many known seconds it has stood so.
@@ -131,7 +134,8 @@ impl AlarmBook {
 
     /// A person shelves one alarm for so many seconds (at most what the settings allow; none or
     /// less ends the shelving). While shelved it is silent whatever the condition; afterwards it
-    /// is unacknowledged if the condition is active, normal if not.
+    /// is unacknowledged if the condition is active, normal if not. Shelving what is shelved
+    /// already moves its end, and that is a change too.
     pub fn shelve(
         &mut self,
         at_secs: f64,
@@ -150,12 +154,24 @@ impl AlarmBook {
         if for_secs > 0.0 {
             let entry = self.entries.entry(key).or_insert(Entry::new(now_secs));
             entry.shelved_until_secs = now_secs + for_secs;
-            changes.extend(entry.go(key, now_secs, AlarmState::Shelved));
-        } else if let Some(entry) = self.entries.get_mut(&key) {
+            changes.push(entry.put(
+                key,
+                now_secs,
+                AlarmState::Shelved,
+                (Happened::Shelved, By::Person),
+            ));
+        } else if let Some(entry) = self.entries.get_mut(&key)
+            && entry.state == AlarmState::Shelved
+        {
             entry.shelved_until_secs = now_secs;
-            changes.extend(entry.settle(key, now_secs, &self.settings));
+            changes.extend(entry.unshelve(key, now_secs, By::Person));
         }
         changes
+    }
+
+    /// A person takes one alarm off the shelf before its time; nothing when it is not shelved.
+    pub fn unshelve(&mut self, at_secs: f64, feed: Option<FeedNumber>, cause: Cause) -> Vec<Alarm> {
+        self.shelve(at_secs, feed, cause, 0.0)
     }
 
     /// When a shelved alarm comes off the shelf, source time in seconds; none when not shelved.
@@ -174,7 +190,8 @@ impl AlarmBook {
         let now_secs = self.now_secs;
         for (key, entry) in &mut self.entries {
             if key.0 == Some(feed) {
-                changes.extend(entry.go(*key, now_secs, AlarmState::Normal));
+                let step = (Happened::Forgotten, By::Calibration);
+                changes.extend(entry.go(*key, now_secs, AlarmState::Normal, step));
             }
         }
         self.entries.retain(|key, _| key.0 != Some(feed));
@@ -218,6 +235,8 @@ impl Entry {
         Self {
             state: AlarmState::Normal,
             since_secs: now_secs,
+            happened: Happened::default(),
+            by: By::default(),
             is_active: false,
             told: Condition::Clear,
             told_for_secs: 0.0,
@@ -232,6 +251,12 @@ impl Entry {
             cause,
             state: self.state,
             since_secs: self.since_secs,
+            step: Step {
+                happened: self.happened,
+                by: self.by,
+                shelved_until_secs: (self.state == AlarmState::Shelved)
+                    .then_some(self.shelved_until_secs),
+            },
         }
     }
 
@@ -265,42 +290,80 @@ impl Entry {
             }
             Condition::Active | Condition::Clear | Condition::Unknown => {}
         }
-        let wanted = match (self.state, self.is_active) {
-            (AlarmState::Shelved, _) if now_secs < self.shelved_until_secs => AlarmState::Shelved,
-            (
-                AlarmState::Normal | AlarmState::ReturnedUnacknowledged | AlarmState::Shelved,
-                true,
-            ) => AlarmState::Unacknowledged,
+        match (self.state, self.is_active) {
+            (AlarmState::Shelved, _) if now_secs >= self.shelved_until_secs => {
+                self.unshelve(key, now_secs, By::Time)
+            }
+            (AlarmState::Normal, true) => {
+                let step = (Happened::Raised, By::Condition);
+                self.go(key, now_secs, AlarmState::Unacknowledged, step)
+            }
+            (AlarmState::ReturnedUnacknowledged, true) => {
+                let step = (Happened::RaisedAgain, By::Condition);
+                self.go(key, now_secs, AlarmState::Unacknowledged, step)
+            }
             (AlarmState::Acknowledged, true)
                 if key.1.is_pressing() && self.acknowledged_for_secs >= settings.re_alarm_secs =>
             {
-                AlarmState::Unacknowledged
+                let step = (Happened::ReAlarmed, By::Time);
+                self.go(key, now_secs, AlarmState::Unacknowledged, step)
             }
-            (AlarmState::Unacknowledged, false) => AlarmState::ReturnedUnacknowledged,
-            (AlarmState::Acknowledged | AlarmState::Shelved, false) => AlarmState::Normal,
-            (state, _) => state,
+            (AlarmState::Unacknowledged, false) => {
+                let step = (Happened::Returned, By::Condition);
+                self.go(key, now_secs, AlarmState::ReturnedUnacknowledged, step)
+            }
+            (AlarmState::Acknowledged, false) => {
+                let step = (Happened::Returned, By::Condition);
+                self.go(key, now_secs, AlarmState::Normal, step)
+            }
+            _ => None,
+        }
+    }
+
+    /// Off the shelf: what the condition asks for now.
+    fn unshelve(&mut self, key: Key, now_secs: f64, by: By) -> Option<Alarm> {
+        let state = if self.is_active {
+            AlarmState::Unacknowledged
+        } else {
+            AlarmState::Normal
         };
-        self.go(key, now_secs, wanted)
+        self.go(key, now_secs, state, (Happened::Unshelved, by))
     }
 
     fn acknowledge(&mut self, key: Key, now_secs: f64) -> Option<Alarm> {
+        let step = (Happened::Acknowledged, By::Person);
         match self.state {
             AlarmState::Unacknowledged => {
                 self.acknowledged_for_secs = 0.0;
-                self.go(key, now_secs, AlarmState::Acknowledged)
+                self.go(key, now_secs, AlarmState::Acknowledged, step)
             }
-            AlarmState::ReturnedUnacknowledged => self.go(key, now_secs, AlarmState::Normal),
+            AlarmState::ReturnedUnacknowledged => self.go(key, now_secs, AlarmState::Normal, step),
             AlarmState::Normal | AlarmState::Acknowledged | AlarmState::Shelved => None,
         }
     }
 
-    fn go(&mut self, key: Key, now_secs: f64, state: AlarmState) -> Option<Alarm> {
-        if self.state == state {
-            return None;
-        }
+    fn go(
+        &mut self,
+        key: Key,
+        now_secs: f64,
+        state: AlarmState,
+        step: (Happened, By),
+    ) -> Option<Alarm> {
+        (self.state != state).then(|| self.put(key, now_secs, state, step))
+    }
+
+    fn put(
+        &mut self,
+        key: Key,
+        now_secs: f64,
+        state: AlarmState,
+        (happened, by): (Happened, By),
+    ) -> Alarm {
         self.state = state;
         self.since_secs = now_secs;
-        Some(self.alarm(key))
+        self.happened = happened;
+        self.by = by;
+        self.alarm(key)
     }
 }
 

@@ -11,5 +11,5 @@ mod verdict;
 
 pub use alarm::{AlarmBook, Condition};
 pub use settings::{AlarmSettings, Delays, JudgeSettings};
-pub use state::{Alarm, AlarmState, Cause, FeedState};
+pub use state::{Alarm, AlarmState, By, Cause, FeedState, Happened, Step};
 pub use verdict::{Judge, Verdict, judge};

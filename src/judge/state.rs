@@ -165,6 +165,112 @@ impl AlarmState {
     }
 }
 
+/// What happened to an alarm.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum Happened {
+    /// It came: the condition had lasted the on-delay.
+    #[default]
+    #[serde(rename = "raised")]
+    Raised,
+    /// It came again after it had returned to normal unacknowledged.
+    #[serde(rename = "raised again")]
+    RaisedAgain,
+    /// It had been acknowledged, still stood, and asked for attention once more.
+    #[serde(rename = "re-alarmed")]
+    ReAlarmed,
+    /// A person acknowledged it.
+    #[serde(rename = "acknowledged")]
+    Acknowledged,
+    /// Its condition had been gone for the off-delay.
+    #[serde(rename = "returned to normal")]
+    Returned,
+    /// It was put aside until a set time, or its set time was moved.
+    #[serde(rename = "shelved")]
+    Shelved,
+    /// It came off the shelf.
+    #[serde(rename = "unshelved")]
+    Unshelved,
+    /// What it watched over is no longer watched.
+    #[serde(rename = "no longer watched")]
+    Forgotten,
+    /// Nothing changed: it stood already when its recording began.
+    #[serde(rename = "stood when the run began")]
+    Stood,
+}
+
+impl Happened {
+    /// All of them.
+    pub const ALL: [Self; 9] = [
+        Self::Raised,
+        Self::RaisedAgain,
+        Self::ReAlarmed,
+        Self::Acknowledged,
+        Self::Returned,
+        Self::Shelved,
+        Self::Unshelved,
+        Self::Forgotten,
+        Self::Stood,
+    ];
+
+    /// The words that files and screens use.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Raised => "raised",
+            Self::RaisedAgain => "raised again",
+            Self::ReAlarmed => "re-alarmed",
+            Self::Acknowledged => "acknowledged",
+            Self::Returned => "returned to normal",
+            Self::Shelved => "shelved",
+            Self::Unshelved => "unshelved",
+            Self::Forgotten => "no longer watched",
+            Self::Stood => "stood when the run began",
+        }
+    }
+}
+
+/// Who or what changed an alarm.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum By {
+    /// The condition came or went.
+    #[default]
+    #[serde(rename = "the condition")]
+    Condition,
+    /// A person.
+    #[serde(rename = "a person")]
+    Person,
+    /// Time that ran out: a shelving, or the patience with an acknowledged alarm.
+    #[serde(rename = "time")]
+    Time,
+    /// Another calibration, in which its feed is no longer the same.
+    #[serde(rename = "another calibration")]
+    Calibration,
+}
+
+impl By {
+    /// The words that files and screens use.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Condition => "the condition",
+            Self::Person => "a person",
+            Self::Time => "time",
+            Self::Calibration => "another calibration",
+        }
+    }
+}
+
+/// The newest step in the life of an alarm.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Step {
+    /// What happened.
+    pub happened: Happened,
+    /// Who or what did it.
+    pub by: By,
+    /// When it comes off the shelf, source time in seconds; none when it is not shelved.
+    pub shelved_until_secs: Option<f64>,
+}
+
 /// One alarm as it stands.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Alarm {
@@ -176,4 +282,6 @@ pub struct Alarm {
     pub state: AlarmState,
     /// Source time of its last change of state, seconds.
     pub since_secs: f64,
+    /// The step that brought it there.
+    pub step: Step,
 }

@@ -5,6 +5,8 @@ use crate::base::{BeadKind, BlindWhy, FeedNumber};
 use crate::bead::Bead;
 use crate::judge::{Alarm, FeedState};
 use crate::rate::Reading;
+use crate::run::as_found::AsFound;
+use crate::run::moved::Moved;
 
 /// One thing that happened, in source time.
 #[derive(Clone, Debug)]
@@ -64,6 +66,15 @@ pub enum Event {
         feed: Option<FeedNumber>,
         /// The words.
         words: String,
+        /// How the feed's valve was moved, when the words say so.
+        moved: Option<Moved>,
+    },
+    /// A new reading began; what was read until then is kept.
+    AsFound {
+        /// Source time at which it was found out, seconds.
+        at_secs: f64,
+        /// The old reading.
+        found: AsFound,
     },
     /// Frames lost between the camera and the instrument, or spoiled.
     Gap {

@@ -8,7 +8,8 @@ use csv::Writer;
 use jiff::tz::TimeZone;
 use tempfile::NamedTempFile;
 
-use crate::run::logbook::read::{RunContents, iso};
+use crate::run::Moved;
+use crate::run::logbook::read::{MarkRow, RunContents, iso};
 
 /// Letters that make a spreadsheet take a cell for a formula when it begins with one.
 const FORMULA_STARTS: [char; 10] = ['=', '+', '-', '@', '\t', '\r', '＝', '＋', '－', '＠'];
@@ -44,10 +45,26 @@ pub fn harmless(words: &str) -> String {
     }
 }
 
-/// Writes `run.csv`, `drops.csv`, `readings.csv`, `alarms.csv`, `marks.csv`, `blind.csv` and
-/// `gaps.csv` into a folder, made when missing. Each file is whole or not there: it is written
-/// under another name first. Nothing outside the folder is touched, and a link in it is replaced,
-/// not followed. Gives the paths of the files.
+/// A table: the name of its file, and its rows with the headings first.
+pub type Table = (&'static str, Vec<Vec<String>>);
+
+/// The records of a run as tables: `run.csv`, `drops.csv`, `readings.csv`, `as_found.csv`,
+/// `alarms.csv`, `marks.csv`, `blind.csv` and `gaps.csv`.
+#[must_use]
+pub fn tables(run: &RunContents, zone: &TimeZone) -> Vec<Table> {
+    vec![
+        ("run.csv", run_table(run, zone)),
+        ("drops.csv", drops_table(run, zone)),
+        ("readings.csv", readings_table(run, zone)),
+        ("as_found.csv", as_found_table(run, zone)),
+        ("alarms.csv", alarms_table(run, zone)),
+        ("marks.csv", marks_table(run, zone)),
+        ("blind.csv", blind_table(run, zone)),
+        ("gaps.csv", gaps_table(run, zone)),
+    ]
+}
+
+/// Writes the tables of a run into a folder; see [`tables`] and [`write_tables`].
 ///
 /// # Errors
 /// [`ExportError`] naming the file.
@@ -56,45 +73,70 @@ pub fn export(
     folder: &Path,
     zone: &TimeZone,
 ) -> Result<Vec<PathBuf>, ExportError> {
+    write_tables(&tables(run, zone), folder)
+}
+
+/// Writes tables into a folder, made when missing. Each file is whole or not there: it is written
+/// under another name first. Nothing outside the folder is touched, and a link in it is replaced,
+/// not followed. Gives the paths of the files.
+///
+/// # Errors
+/// [`ExportError`] naming the file.
+pub fn write_tables(tables: &[Table], folder: &Path) -> Result<Vec<PathBuf>, ExportError> {
     std::fs::create_dir_all(folder).map_err(|source| ExportError::Write {
         path: folder.to_path_buf(),
         source,
     })?;
-    let tables = [
-        ("run.csv", run_table(run, zone)),
-        ("drops.csv", drops_table(run, zone)),
-        ("readings.csv", readings_table(run, zone)),
-        ("alarms.csv", alarms_table(run, zone)),
-        ("marks.csv", marks_table(run, zone)),
-        ("blind.csv", blind_table(run, zone)),
-        ("gaps.csv", gaps_table(run, zone)),
-    ];
-    let mut files = Vec::new();
-    for (name, rows) in tables {
-        let path = folder.join(name);
-        write_table(folder, &path, &rows).map_err(|source| ExportError::Write {
-            path: path.clone(),
-            source,
-        })?;
-        files.push(path);
-    }
-    Ok(files)
+    tables
+        .iter()
+        .map(|(name, rows)| {
+            let path = folder.join(name);
+            write_table(&path, rows)?;
+            Ok(path)
+        })
+        .collect()
 }
 
-fn write_table(folder: &Path, path: &Path, rows: &[Vec<String>]) -> std::io::Result<()> {
-    let mut file = NamedTempFile::new_in(folder)?;
-    {
-        let mut writer = Writer::from_writer(&mut file);
+/// Writes one table as one file.
+///
+/// # Errors
+/// [`ExportError`] naming the file.
+pub fn write_table(path: &Path, rows: &[Vec<String>]) -> Result<(), ExportError> {
+    write_whole(path, |file| {
+        let mut writer = Writer::from_writer(file);
         for row in rows {
             writer.write_record(row)?;
         }
-        writer.flush()?;
-    }
-    file.flush()?;
-    share(&file)?;
-    file.as_file().sync_all()?;
-    file.persist(path)?;
-    Ok(())
+        writer.flush()
+    })
+}
+
+/// Writes a file under another name beside its place and then gives it its own, so that it is whole
+/// or not there. A link is replaced, not followed.
+///
+/// # Errors
+/// [`ExportError`] naming the file.
+pub fn write_whole(
+    path: &Path,
+    body: impl FnOnce(&mut NamedTempFile) -> std::io::Result<()>,
+) -> Result<(), ExportError> {
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let write = || -> std::io::Result<()> {
+        let mut file = NamedTempFile::new_in(folder)?;
+        body(&mut file)?;
+        file.flush()?;
+        share(&file)?;
+        file.as_file().sync_all()?;
+        file.persist(path)?;
+        Ok(())
+    };
+    write().map_err(|source| ExportError::Write {
+        path: path.to_path_buf(),
+        source,
+    })
 }
 
 /// A temporary file is its owner's alone; a file for a spreadsheet is readable like any other.
@@ -114,12 +156,13 @@ fn share(_file: &NamedTempFile) -> std::io::Result<()> {
     Ok(())
 }
 
-fn row(cells: &[&str]) -> Vec<String> {
+/// Cells of words.
+pub(crate) fn row(cells: &[&str]) -> Vec<String> {
     cells.iter().map(|cell| (*cell).to_owned()).collect()
 }
 
 /// A number with so many decimals, without a point when they are none; empty for none.
-fn number(value: impl Into<Option<f64>>, decimals: usize) -> String {
+pub(crate) fn number(value: impl Into<Option<f64>>, decimals: usize) -> String {
     value
         .into()
         .map_or_else(String::new, |value| format!("{value:.decimals$}"))
@@ -141,6 +184,15 @@ fn run_table(run: &RunContents, zone: &TimeZone) -> Vec<Vec<String>> {
     put("picture height (px)", head.size_px.1.to_string());
     put("started", iso(head.started_wall_secs, zone));
     put("last record", iso(head.ended_wall_secs, zone));
+    put(
+        "source in real time",
+        match head.is_live {
+            Some(true) => "yes",
+            Some(false) => "no",
+            None => "",
+        }
+        .to_owned(),
+    );
     put("ending", head.ending.words().to_owned());
     put("from (s)", number(head.from_secs, 3));
     put("to (s)", number(head.to_secs, 3));
@@ -228,27 +280,101 @@ fn readings_table(run: &RunContents, zone: &TimeZone) -> Vec<Vec<String>> {
 }
 
 fn alarms_table(run: &RunContents, zone: &TimeZone) -> Vec<Vec<String>> {
-    let mut rows = vec![row(&["feed", "time (s)", "time of day", "cause", "state"])];
+    let mut rows = vec![row(&[
+        "feed",
+        "time (s)",
+        "time of day",
+        "cause",
+        "priority (1 is the most pressing)",
+        "what happened",
+        "by",
+        "state",
+        "shelved until (s)",
+    ])];
     for alarm in &run.alarms {
         rows.push(vec![
             whole(alarm.feed),
             number(alarm.at_secs, 3),
             iso(alarm.wall_secs, zone),
             alarm.cause.clone(),
+            whole(alarm.priority),
+            alarm.happened.clone().unwrap_or_default(),
+            alarm.by_whom.clone().unwrap_or_default(),
             alarm.state.clone(),
+            number(alarm.shelved_until_secs, 3),
         ]);
     }
     rows
 }
 
 fn marks_table(run: &RunContents, zone: &TimeZone) -> Vec<Vec<String>> {
-    let mut rows = vec![row(&["feed", "time (s)", "time of day", "words"])];
+    let mut rows = vec![row(&[
+        "feed",
+        "time (s)",
+        "time of day",
+        "valve opened (turns)",
+        "valve shut",
+        "words",
+    ])];
     for mark in &run.marks {
         rows.push(vec![
             whole(mark.feed),
             number(mark.at_secs, 3),
             iso(mark.wall_secs, zone),
+            turns(mark),
+            if mark.moved == Some(Moved::Shut) {
+                "yes"
+            } else {
+                "no"
+            }
+            .to_owned(),
             harmless(&mark.words),
+        ]);
+    }
+    rows
+}
+
+/// By how many turns a mark says that a valve was opened; a number, so that `-0.25` stays one.
+fn turns(mark: &MarkRow) -> String {
+    number(mark.moved.and_then(Moved::turns), 3)
+}
+
+fn as_found_table(run: &RunContents, zone: &TimeZone) -> Vec<Vec<String>> {
+    let mut rows = vec![row(&[
+        "feed",
+        "time (s)",
+        "time of day",
+        "reading from (s)",
+        "reading until (s)",
+        "rate (drops/min)",
+        "lower 95 % limit (drops/min)",
+        "upper 95 % limit (drops/min)",
+        "scatter of intervals (sd/mean)",
+        "drops",
+        "state",
+        "new reading because of",
+        "words",
+        "rate before a change (drops/min)",
+        "rate after a change (drops/min)",
+    ])];
+    for found in &run.as_found {
+        let rate = found.rate_per_minute;
+        rows.push(vec![
+            found.feed.to_string(),
+            number(found.at_secs, 3),
+            iso(found.wall_secs, zone),
+            number(found.from_secs, 3),
+            number(found.until_secs, 3),
+            number(rate.map(|(median, _, _)| median), 3),
+            number(rate.map(|(_, low, _)| low), 3),
+            number(rate.map(|(_, _, high)| high), 3),
+            number(found.scatter, 3),
+            whole(found.drops),
+            found.state.clone(),
+            found.began.clone(),
+            harmless(&found.words),
+            number(found.change_per_minute.map(|(before, _)| before), 3),
+            number(found.change_per_minute.map(|(_, after)| after), 3),
         ]);
     }
     rows

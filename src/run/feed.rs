@@ -4,12 +4,13 @@
 
 use std::sync::Arc;
 
-use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, Ring, Span};
+use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, GlassKind, Ring, Span};
 use crate::bead::{Bead, Counter, Look, Sight};
 use crate::glass::FeedCalibration;
 use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
 use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
 use crate::rate::{self, Change, ChangeWatch, DropRecord, Reading, Silence};
+use crate::run::as_found::{AsFound, Began};
 use crate::run::event::Event;
 use crate::run::snapshot::{BeadMark, FeedSnapshot, HistoryPoint};
 
@@ -30,6 +31,14 @@ const MARKED_SECS: f64 = 1.2;
 const SURE_ENOUGH: f64 = 0.8;
 /// Drops until a change of rate is no longer news.
 const FRESH_DROPS: usize = 10;
+/// Share of the glass far from rest from which the picture after a blind spell counts as another.
+/// Under it somebody only passed, and what was learned before is worth more than the first moments
+/// after. A bead covers a twentieth.
+const OTHER_SCENE_SHARE: f32 = 0.12;
+/// Share of a tube that no beads can cover: three of the largest at once cover an eighth.
+const COVERED_TUBE_SHARE: f32 = 0.18;
+/// The same for a port: a bead of half its height covers a quarter.
+const COVERED_PORT_SHARE: f32 = 0.3;
 /// Texture agreement under which the picture counts as restless.
 const RESTLESS_AGREEING: f64 = 0.7;
 
@@ -54,8 +63,9 @@ pub(super) struct Feed {
     news: bool,
     changes: ChangeWatch,
     changed: Option<Change>,
-    /// The last drop before a stop (or the start of watching), while the feed has stopped.
-    stopped_since_secs: Option<f64>,
+    /// The feed was found stopped, and no drop has come since.
+    stopped: Stopped,
+    as_found: Option<Arc<AsFound>>,
     counted: Ring<Counted>,
     history: Ring<HistoryPoint>,
     history_shared: Arc<Vec<HistoryPoint>>,
@@ -77,7 +87,13 @@ impl Feed {
         Self {
             number,
             counter: Counter::new(&calibration.outline, calibration.px_per_mm),
-            watch: Watch::new(HealthSettings::default()),
+            watch: Watch::new(HealthSettings {
+                covered_share: match calibration.outline.kind {
+                    GlassKind::Tube => COVERED_TUBE_SHARE,
+                    GlassKind::Port => COVERED_PORT_SHARE,
+                },
+                ..HealthSettings::default()
+            }),
             judge: Judge::new(JudgeSettings::default()),
             look: Look::default(),
             record: DropRecord {
@@ -103,7 +119,8 @@ impl Feed {
             news: true,
             changes: ChangeWatch::default(),
             changed: None,
-            stopped_since_secs: None,
+            stopped: Stopped::No,
+            as_found: None,
             counted: Ring::new(16),
             history: Ring::new(HISTORY_POINTS),
             history_shared: Arc::new(Vec::new()),
@@ -132,14 +149,56 @@ impl Feed {
     }
 
     /// A person moved this feed's valve: what was counted before belongs to another setting, and
-    /// a new reading starts.
-    pub fn start_new_reading(&mut self, at_secs: f64) {
+    /// a new reading starts. Gives the old one.
+    pub fn start_new_reading(&mut self, at_secs: f64, words: &str) -> Event {
+        let record = self.record_now(at_secs);
+        let reading = rate::reading(&record);
+        let began = Began::Mark {
+            words: words.to_owned(),
+        };
+        let kept = self.keep_as_found(at_secs, &record, reading, began);
         self.record = self.record.since(at_secs);
         self.judge.reset();
         self.changes.reset();
         self.changed = None;
-        self.stopped_since_secs = None;
+        self.stopped = Stopped::No;
         self.news = true;
+        kept
+    }
+
+    /// Keeps the reading of a record that is over, and tells it.
+    fn keep_as_found(
+        &mut self,
+        at_secs: f64,
+        record: &DropRecord,
+        reading: Option<Reading>,
+        began: Began,
+    ) -> Event {
+        let found = AsFound {
+            feed: self.number,
+            from_secs: record.from_secs,
+            until_secs: record.now_secs,
+            reading,
+            state: self.state,
+            began,
+        };
+        if reading.is_some() || self.as_found.is_none() {
+            self.as_found = Some(Arc::new(found.clone()));
+        }
+        Event::AsFound { at_secs, found }
+    }
+
+    /// The blind spell that is open now, as if it ended now.
+    pub fn open_spell(&self, at_secs: f64) -> Option<Event> {
+        match self.watch.trust() {
+            Trust::Blind { why, since_secs } => Some(Event::Blind {
+                feed: Some(self.number),
+                from_secs: since_secs,
+                to_secs: at_secs.max(since_secs),
+                why,
+            }),
+            Trust::Clear => None,
+        }
     }
 
     /// Takes another name, band or scale for the same outline; counts go on.
@@ -171,7 +230,7 @@ impl Feed {
             let beads = self.counter.interrupted();
             self.take(beads, &mut events);
         }
-        if over.iter().any(|s| changes_the_scene(s.why)) {
+        if over.iter().any(|s| changes_the_scene(s.why)) && self.look.changed > OTHER_SCENE_SHARE {
             self.counter.relearn();
         }
         self.take_spells(over, &mut events);
@@ -220,14 +279,18 @@ impl Feed {
             self.read_at_secs = at_secs;
             self.news = false;
             let mut record = self.record_now(at_secs);
-            if let Some(first) = self.first_drop_after_stop() {
-                // A feed that runs again is read anew: the stop is no interval of it.
-                self.start_new_reading(first);
-                self.news = false;
-                record = self.record_now(at_secs);
-            }
             if let Some(change) = self.changes.look(&record) {
                 // The old rate is over: a reading of both would be of neither.
+                let old = DropRecord {
+                    now_secs: change.at_secs,
+                    ..record
+                }
+                .cleaned();
+                let began = Began::Change {
+                    before_per_minute: change.before_per_minute,
+                    after_per_minute: change.after_per_minute,
+                };
+                events.push(self.keep_as_found(at_secs, &old, rate::reading(&old), began));
                 self.record = self.record.since(change.at_secs);
                 record = self.record_now(at_secs);
                 self.changes.reset();
@@ -244,9 +307,8 @@ impl Feed {
             self.doubts = self.doubts_now(&record, &verdict.silence);
             self.conditions = verdict.conditions;
             let state = verdict.state;
-            if state == FeedState::Stopped && self.stopped_since_secs.is_none() {
-                let last = record.drops_secs.last().copied();
-                self.stopped_since_secs = Some(last.unwrap_or(record.from_secs));
+            if state == FeedState::Stopped {
+                self.stopped = Stopped::Yes;
             }
             if state != self.state {
                 self.state = state;
@@ -271,10 +333,12 @@ impl Feed {
     }
 
     pub fn reading_event(&self, at_secs: f64) -> Event {
+        let seen = self.state != FeedState::CannotSee;
         Event::Reading {
             at_secs,
             feed: self.number,
-            reading: self.reading,
+            // What was read before is no figure of what cannot be seen now.
+            reading: self.reading.filter(|_| seen),
             state: self.state,
             doubts: self.doubts.clone(),
         }
@@ -327,6 +391,7 @@ impl Feed {
             history: Arc::clone(&self.history_shared),
             strip: self.counter.strip(),
             shake_px: shift.0.hypot(shift.1),
+            as_found: self.as_found.clone(),
         }
     }
 
@@ -344,6 +409,9 @@ impl Feed {
                 BeadKind::Gas => self.bubbles += 1,
                 BeadKind::Oil => {
                     self.drops += 1;
+                    if self.stopped == Stopped::Yes {
+                        events.push(self.run_again(&bead));
+                    }
                     let drops = &mut self.record.drops_secs;
                     // Two close beads may settle in the other order.
                     let place = drops.partition_point(|t| *t <= bead.at_secs);
@@ -364,6 +432,23 @@ impl Feed {
                 bead,
             });
         }
+    }
+
+    /// A drop ends a stop: the silence belongs to neither reading, and a new one begins with it.
+    fn run_again(&mut self, bead: &Bead) -> Event {
+        self.stopped = Stopped::No;
+        let mut silence = self.record_now(bead.at_secs);
+        silence.now_secs = bead.at_secs;
+        let silent_secs = Silence::with_expected(&silence, None).secs;
+        let old = self.record.before_silence();
+        let began = Began::Stop { silent_secs };
+        let kept = self.keep_as_found(bead.settled_at_secs, &old, rate::reading(&old), began);
+        self.record = self.record.since(bead.at_secs);
+        self.record.from_secs = bead.at_secs;
+        self.judge.reset();
+        self.changes.reset();
+        self.changed = None;
+        kept
     }
 
     fn take_spells(&mut self, spells: Vec<Spell>, events: &mut Vec<Event>) {
@@ -391,13 +476,6 @@ impl Feed {
                 why,
             });
         }
-    }
-
-    /// The drop that ended a stop, when one did.
-    fn first_drop_after_stop(&self) -> Option<f64> {
-        let since = self.stopped_since_secs?;
-        let drops = &self.record.drops_secs;
-        drops.iter().copied().find(|drop| *drop > since)
     }
 
     /// The record with the blind spell that is still open.
@@ -475,6 +553,13 @@ fn changes_the_scene(why: BlindWhy) -> bool {
         | BlindWhy::Covered
         | BlindWhy::Flooded => true,
     }
+}
+
+/// Whether a feed was found stopped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stopped {
+    Yes,
+    No,
 }
 
 /// Whether a frame brought anything new.

@@ -1,11 +1,16 @@
 //! The instrument: frames in, readings out. Pure: no thread, no file, no clock — the same frames
 //! give the same events, byte for byte. Threads, screens and the logbook live around it.
 
+use std::sync::Arc;
+
+use image::GrayImage;
+
 use crate::base::{BlindWhy, FeedNumber, Frame};
 use crate::glass::Calibration;
-use crate::judge::{Alarm, AlarmBook, AlarmSettings, Cause, Condition};
+use crate::judge::{Alarm, AlarmBook, AlarmSettings, Cause, Condition, Happened};
 use crate::run::event::Event;
 use crate::run::feed::{Feed, Sameness};
+use crate::run::moved;
 use crate::run::snapshot::FeedSnapshot;
 
 /// Counts and judges all feeds of one lubricator.
@@ -27,8 +32,12 @@ pub struct Instrument {
     feeds: Vec<Feed>,
     alarms: AlarmBook,
     last: Option<(u64, f64)>,
+    /// The picture before, to tell a repeated one: a glass steadied twice in the same picture may
+    /// differ in its last digits.
+    last_luma: Option<Arc<GrayImage>>,
     now_secs: f64,
-    camera_lost: bool,
+    /// Why no frame came last; none when one did.
+    missing: Option<BlindWhy>,
 }
 
 impl Instrument {
@@ -41,8 +50,9 @@ impl Instrument {
             feeds,
             alarms: AlarmBook::new(AlarmSettings::default()),
             last: None,
+            last_luma: None,
             now_secs: 0.0,
-            camera_lost: false,
+            missing: None,
         }
     }
 
@@ -77,12 +87,14 @@ impl Instrument {
         }
         self.last = Some((frame.number, at_secs));
         self.now_secs = at_secs;
-        self.camera_lost = false;
+        self.missing = None;
         let mut same = true;
         for feed in &mut self.feeds {
             same &= feed.look(frame);
         }
-        let sameness = if same && !self.feeds.is_empty() {
+        let repeated = self.last_luma.as_ref() == Some(&frame.luma);
+        self.last_luma = Some(Arc::clone(&frame.luma));
+        let sameness = if (same || repeated) && !self.feeds.is_empty() {
             Sameness::Repeated
         } else {
             Sameness::New
@@ -101,7 +113,7 @@ impl Instrument {
             return events;
         }
         self.now_secs = at_secs;
-        self.camera_lost = why == BlindWhy::CameraLost;
+        self.missing = Some(why);
         for feed in &mut self.feeds {
             events.extend(feed.no_frame(at_secs, why));
         }
@@ -120,16 +132,26 @@ impl Instrument {
     }
 
     /// Keeps a person's note. One on a feed says that its valve was moved: its reading starts
-    /// anew, because the drops before belong to another setting.
+    /// anew, because the drops before belong to another setting, and the old one is kept as found.
+    /// A note on no feed that names one (`valve 1 a quarter turn open`) is on that feed.
     pub fn mark(&mut self, feed: Option<FeedNumber>, words: String) -> Vec<Event> {
-        for moved in self.feeds.iter_mut().filter(|f| feed == Some(f.number)) {
-            moved.start_new_reading(self.now_secs);
-        }
-        vec![Event::Mark {
-            at_secs: self.now_secs,
+        let said = moved::read(&words);
+        let named = said
+            .feed
+            .filter(|named| self.feeds.iter().any(|f| f.number == *named));
+        let feed = feed.or(named);
+        let now_secs = self.now_secs;
+        let moved = self.feeds.iter_mut().filter(|f| feed == Some(f.number));
+        let kept: Vec<Event> = moved
+            .map(|feed| feed.start_new_reading(now_secs, &words))
+            .collect();
+        let mark = Event::Mark {
+            at_secs: now_secs,
             feed,
             words,
-        }]
+            moved: said.moved,
+        };
+        std::iter::once(mark).chain(kept).collect()
     }
 
     /// Acknowledges one alarm.
@@ -141,6 +163,12 @@ impl Instrument {
     /// Acknowledges all alarms.
     pub fn acknowledge_all(&mut self) -> Vec<Event> {
         let changes = self.alarms.acknowledge_all(self.now_secs);
+        self.alarm_events(changes)
+    }
+
+    /// Shelves one alarm for so many seconds; for none or less takes it off the shelf.
+    pub fn shelve(&mut self, feed: Option<FeedNumber>, cause: Cause, for_secs: f64) -> Vec<Event> {
+        let changes = self.alarms.shelve(self.now_secs, feed, cause, for_secs);
         self.alarm_events(changes)
     }
 
@@ -174,6 +202,13 @@ impl Instrument {
             let changes = self.alarms.forget(self.now_secs, gone.number);
             events.extend(self.alarm_events(changes));
         }
+        if let (Some(why), Some((_, seen_secs))) = (self.missing, self.last) {
+            // A new outline shows no more than the old one while nothing comes.
+            for feed in &mut feeds {
+                events.extend(feed.no_frame(seen_secs, why));
+                events.extend(feed.no_frame(self.now_secs, why));
+            }
+        }
         self.feeds = feeds;
         self.calibration = calibration;
         self.judge(&mut events);
@@ -201,6 +236,24 @@ impl Instrument {
             .iter()
             .map(|f| f.snapshot(self.now_secs))
             .collect()
+    }
+
+    /// What a recording that begins now must know of the time before: the alarms that stand.
+    #[must_use]
+    pub fn standing_events(&self) -> Vec<Event> {
+        let standing = self.alarms.standing().into_iter().map(|mut alarm| {
+            alarm.step.happened = Happened::Stood;
+            alarm
+        });
+        self.alarm_events(standing.collect())
+    }
+
+    /// What a recording that ends now would not be told otherwise: the blind spells that are still
+    /// open.
+    #[must_use]
+    pub fn open_events(&self) -> Vec<Event> {
+        let open = |feed: &Feed| feed.open_spell(self.now_secs);
+        self.feeds.iter().filter_map(open).collect()
     }
 
     /// The alarms that are not normal, most pressing first.
@@ -233,7 +286,7 @@ impl Instrument {
                 );
             }
         }
-        let lost = if self.camera_lost {
+        let lost = if self.missing == Some(BlindWhy::CameraLost) {
             Condition::Active
         } else {
             Condition::Clear

@@ -10,6 +10,7 @@ use crate::capture::About;
 use crate::glass::{Calibration, FeedCalibration, Outline};
 use crate::judge::{Alarm, FeedState};
 use crate::rate::Reading;
+use crate::run::as_found::AsFound;
 
 /// The whole instrument at one moment.
 #[derive(Clone, Debug, Default)]
@@ -60,6 +61,8 @@ pub struct RunSnapshot {
     pub from_secs: f64,
     /// Drops recorded so far, all feeds.
     pub drops: u64,
+    /// When it ends by itself, source time, seconds; none when a person ends it.
+    pub until_secs: Option<f64>,
 }
 
 /// One feed at one moment.
@@ -93,6 +96,9 @@ pub struct FeedSnapshot {
     pub strip: Arc<GrayImage>,
     /// How far the picture still shakes after steadying, pixels rms.
     pub shake_px: f64,
+    /// What was read before the newest change of rate or mark; a mark that came before there was a
+    /// new reading leaves the older one.
+    pub as_found: Option<Arc<AsFound>>,
 }
 
 /// A bead to be marked in the picture.
@@ -131,6 +137,15 @@ pub enum Intent {
     },
     /// Acknowledge all alarms.
     AcknowledgeAll,
+    /// Put one alarm aside for a while; for 0 s or less takes it off the shelf.
+    Shelve {
+        /// The alarm's feed.
+        feed: Option<FeedNumber>,
+        /// The alarm's cause.
+        cause: crate::judge::Cause,
+        /// For how long from now, seconds.
+        for_secs: f64,
+    },
     /// Put other outlines, names, bands or scale in force.
     Calibrate(Arc<Calibration>),
     /// Find the glasses again in the picture.
@@ -142,6 +157,11 @@ pub enum Intent {
     },
     /// End the run.
     EndRun,
+    /// End the run under way (or the one about to start) by itself, so many seconds from now.
+    EndRunAfter {
+        /// Seconds of source time.
+        secs: f64,
+    },
     /// Keep a note with the time.
     Mark {
         /// Which feed, or none.

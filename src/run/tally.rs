@@ -5,9 +5,11 @@
 use serde::Serialize;
 
 use crate::base::{BeadKind, BlindWhy, FeedNumber, GlassKind};
-use crate::capture::{CaptureError, Grab, Source};
+use crate::capture::{About, CaptureError, Grab, Source};
 use crate::glass::{Calibration, CalibrationError, UprightBox};
 use crate::judge::FeedState;
+use crate::run::keeping::Keeper;
+use crate::run::logbook::LogbookError;
 use crate::run::outlines::Presets;
 use crate::run::search::{self, SearchError};
 use crate::run::{Event, FeedSnapshot, Instrument};
@@ -21,6 +23,17 @@ pub struct TallySettings {
     pub calibration: Option<Calibration>,
     /// Bands and glass diameter for glasses that are found by themselves.
     pub presets: Presets,
+}
+
+/// What goes beside the counting.
+#[derive(Debug, Default)]
+pub struct Besides {
+    /// Ends the counting at this source time, seconds; none at the end of the clip.
+    pub until_secs: Option<f64>,
+    /// Marks with their source times, seconds.
+    pub marks: Vec<(f64, String)>,
+    /// Where the run is kept; none to keep none.
+    pub keeper: Option<Keeper>,
 }
 
 /// Where a tally stands, for a progress bar.
@@ -44,6 +57,9 @@ pub enum TallyError {
     /// No picture, or no glass in it.
     #[error(transparent)]
     Search(#[from] SearchError),
+    /// The run cannot be kept.
+    #[error(transparent)]
+    Logbook(#[from] LogbookError),
 }
 
 /// What was counted in one clip.
@@ -67,6 +83,9 @@ pub struct TallyReport {
     pub doubts: Vec<String>,
     /// Why the clip could not be read to its end, when it could not.
     pub damaged: Option<String>,
+    /// Number of the run in the logbook, when one was kept.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub run: Option<i64>,
 }
 
 /// One glass of a clip.
@@ -241,6 +260,26 @@ pub fn tally(
     settings: &TallySettings,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<TallyReport, TallyError> {
+    tally_beside(open, settings, Besides::default(), progress)
+}
+
+/// As [`tally`], with marks, an end, and a run in the logbook.
+///
+/// # Errors
+/// As [`tally`]; also what keeps the logbook from being written.
+pub fn tally_beside(
+    open: &mut OpenClip<'_>,
+    settings: &TallySettings,
+    besides: Besides,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<TallyReport, TallyError> {
+    let Besides {
+        until_secs,
+        mut marks,
+        mut keeper,
+    } = besides;
+    marks.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut marks = marks.into_iter().peekable();
     let (mut doubts, calibration, mut source) = if let Some(given) = &settings.calibration {
         let source = open()?;
         let about = source.about();
@@ -251,13 +290,27 @@ pub fn tally(
         let searched = search::search(open()?, settings.presets, &|| false, &mut looked)?;
         (searched.doubts, searched.calibration, open()?)
     };
-    let announced = source.about().frames;
+    let announced = announced(source.about(), until_secs);
     let mut instrument = Instrument::new(calibration.clone());
     let mut report = Collected::default();
     let mut damaged = None;
     loop {
-        let events = match source.next() {
+        let mut events = Vec::new();
+        let now_secs = instrument.now_secs();
+        let is_due = |at: f64| report.frames > 0 && at <= now_secs;
+        while let Some((_, words)) = marks.next_if(|(at, _)| is_due(*at)) {
+            events.extend(instrument.mark(None, words));
+        }
+        let told = match source.next() {
+            Ok(Grab::Frame(frame)) if until_secs.is_some_and(|until| frame.at_secs > until) => {
+                break;
+            }
             Ok(Grab::Frame(frame)) => {
+                if report.frames == 0
+                    && let Some(keeper) = &mut keeper
+                {
+                    keeper.start(source.about().clone(), frame.at_secs, calibration.clone())?;
+                }
                 report.picture_at(frame.at_secs);
                 progress(Progress::Counting(report.frames, announced));
                 instrument.step(&frame)
@@ -272,14 +325,40 @@ pub fn tally(
                 break;
             }
         };
+        events.extend(told);
+        if let Some(keeper) = &mut keeper {
+            keeper.events(&events)?;
+        }
         report.take(events);
     }
-    report.take(instrument.finish());
+    let last = instrument.finish();
+    let mut run = None;
+    if let Some(keeper) = &mut keeper {
+        keeper.events(&last)?;
+        run = keeper.end(instrument.now_secs())?;
+    }
+    report.take(last);
     if report.frames == 0 {
         return Err(SearchError::NoPictures(settings.clip.clone()).into());
     }
     doubts.dedup();
-    Ok(report.into_report(settings, &calibration, &instrument.feeds(), doubts, damaged))
+    doubts
+        .extend(marks.map(|(at, words)| format!("the mark at {at} s lies after the end: {words}")));
+    let mut report =
+        report.into_report(settings, &calibration, &instrument.feeds(), doubts, damaged);
+    report.run = run;
+    Ok(report)
+}
+
+/// How many pictures there will be, when that is known.
+fn announced(about: &About, until_secs: Option<f64>) -> Option<u64> {
+    let until = until_secs
+        .zip(about.frames_per_second)
+        .map(|(secs, a_second)| (secs * a_second).ceil() as u64);
+    match (about.frames, until) {
+        (Some(frames), Some(until)) => Some(frames.min(until)),
+        (frames, until) => frames.or(until),
+    }
 }
 
 /// What gathers while counting.
@@ -326,6 +405,7 @@ impl Collected {
                 Event::Reading { .. }
                 | Event::State { .. }
                 | Event::Alarm { .. }
+                | Event::AsFound { .. }
                 | Event::Mark { .. } => {}
             }
         }
@@ -382,6 +462,7 @@ impl Collected {
             gaps: self.gaps,
             doubts,
             damaged,
+            run: None,
         }
     }
 }

@@ -6,6 +6,11 @@ use std::sync::Arc;
 
 use crate::glass::Calibration;
 use crate::run::{Intent, Snapshot};
+use crate::ui::library::{Request, Shelf};
+use crate::ui::peep::AllSeen;
+
+/// The words that open the demo.
+pub const DEMO_SOURCE: &str = "demo";
 
 /// Gives the newest snapshot from any thread (the alarm's sound must not depend on the window).
 pub type Look = Arc<dyn Fn() -> Arc<Snapshot> + Send + Sync>;
@@ -48,13 +53,35 @@ pub trait Backend {
     fn open_source(&mut self, words: &str) -> Result<(), String>;
 
     /// Starts looking for cameras again.
-    fn look_for_cameras(&mut self);
+    fn look_for_cameras(&self);
 
     /// The cameras found so far.
     fn cameras(&self) -> Cameras;
 
+    /// Looks at every camera found and at the demo, for choosing among them; goes on until
+    /// [`Backend::look_away`]. May be called again and again.
+    fn peep(&self);
+
+    /// Nobody chooses any more.
+    fn look_away(&self);
+
+    /// What is seen of the sources.
+    fn peeps(&self) -> AllSeen;
+
     /// The faults that can be asked of the demo, in its own words; empty when no demo is watched.
     fn faults(&self) -> Vec<String>;
+
+    /// What has been read of the logbook so far.
+    fn shelf(&self) -> Arc<Shelf>;
+
+    /// Asks for something of the logbook; it comes onto the shelf later.
+    fn ask(&self, request: Request);
+
+    /// Keeps a page under a name; gives its path.
+    ///
+    /// # Errors
+    /// A sentence that names the file and the cure.
+    fn keep_paper(&self, name: &str, page: &str) -> Result<String, String>;
 
     /// Reads a calibration file.
     ///

@@ -13,7 +13,8 @@ use crate::ui::fresh::Fresh;
 use crate::ui::keys::{Action, cap};
 use crate::ui::paint::{self, KeyFace, Lit, Usable};
 use crate::ui::shapes;
-use crate::ui::theme::{Palette, letters};
+use crate::ui::style::letters;
+use crate::ui::theme::Palette;
 use crate::ui::words;
 
 /// A picture older than this, seconds, is told in words of warning: at the least camera rate a
@@ -38,7 +39,7 @@ pub fn top(ui: &Ui, rect: Rect, fresh: &Fresh, clock: &str, palette: &Palette) {
             ui,
             place,
             Align2::LEFT_CENTER,
-            words::PROGRAM,
+            words::get().program,
             size * 1.25,
             palette.ink,
         );
@@ -64,7 +65,7 @@ pub fn top(ui: &Ui, rect: Rect, fresh: &Fresh, clock: &str, palette: &Palette) {
         )
     };
     let source = snapshot.about.as_ref().map_or_else(
-        || words::NO_SOURCE.to_owned(),
+        || words::get().no_source.to_owned(),
         |about| words::source(&about.name),
     );
     paint::words(
@@ -77,9 +78,9 @@ pub fn top(ui: &Ui, rect: Rect, fresh: &Fresh, clock: &str, palette: &Palette) {
     );
     let age = fresh.picture_age_secs();
     let (age_words, ink) = if snapshot.frame.is_none() {
-        (words::NO_PICTURE_YET.to_owned(), palette.ink_soft)
+        (words::get().no_picture_yet.to_owned(), palette.ink_soft)
     } else if snapshot.ended {
-        (words::CLIP_IS_OVER.to_owned(), palette.ink_soft)
+        (words::get().clip_is_over.to_owned(), palette.ink_soft)
     } else if age > OLD_PICTURE_SECS {
         (words::old_picture(age), palette.ink_danger)
     } else {
@@ -103,12 +104,16 @@ pub fn top(ui: &Ui, rect: Rect, fresh: &Fresh, clock: &str, palette: &Palette) {
             ui.painter().circle_filled(dot, size * 0.36, palette.danger);
             ui.painter()
                 .circle_stroke(dot, size * 0.36, Stroke::new(1.0, palette.ink));
-            let secs = fresh.source_secs() - run.from_secs;
+            let now = fresh.source_secs();
+            let mut run_words = words::run(run.id, now - run.from_secs, run.drops);
+            if let Some(until) = run.until_secs {
+                run_words = words::run_ends_in(&run_words, until - now);
+            }
             paint::words(
                 ui,
                 run_place.with_min_x(dot.x + size * 0.8),
                 Align2::LEFT_CENTER,
-                &words::run(run.id, secs, run.drops),
+                &run_words,
                 size,
                 palette.ink,
             );
@@ -118,7 +123,7 @@ pub fn top(ui: &Ui, rect: Rect, fresh: &Fresh, clock: &str, palette: &Palette) {
                 ui,
                 run_place,
                 Align2::LEFT_CENTER,
-                words::NO_RUN,
+                words::get().no_run,
                 size,
                 palette.ink_soft,
             );
@@ -217,7 +222,7 @@ pub fn alarms(
         );
     }
     let face = KeyFace {
-        words: words::ACKNOWLEDGE,
+        words: words::get().acknowledge,
         cap: cap(Action::Acknowledge),
         usable: Usable::from(waiting > 0),
         lit: Lit::No,
@@ -242,12 +247,13 @@ fn notice_line(ui: &Ui, rect: Rect, notice: Option<&Notice>, palette: &Palette) 
     let (text, ink) = match notice {
         Some(notice) if notice.is_error => (notice.words.as_str(), palette.ink_danger),
         Some(notice) => (notice.words.as_str(), palette.ink),
-        None => (words::NO_ALARMS, palette.ink_soft),
+        None => (words::get().no_alarms, palette.ink_soft),
     };
     let largest = (rect.height() * 0.5).clamp(12.0, 16.0);
     let one_line = paint::width(ui, text, largest) <= rect.width();
     let size = if one_line { largest } else { 12.5 };
     paint::paragraph(ui, rect, Align2::LEFT_CENTER, text, size, ink);
+    paint::announce_politely(ui, rect);
     if !one_line {
         let id = ui.scope_id().with("whole-notice");
         ui.interact(rect, id, Sense::hover()).on_hover_text(text);

@@ -9,7 +9,8 @@ use crate::judge::FeedState;
 use crate::rate::Reading;
 use crate::run::FeedSnapshot;
 use crate::ui::paint::{self, Lit};
-use crate::ui::theme::{LEAST_LETTERS, Palette, letters};
+use crate::ui::style::{LEAST_LETTERS, letters};
+use crate::ui::theme::Palette;
 use crate::ui::{figures, scale, shapes, words};
 
 /// What a panel may say of a feed now: everything that could be stale is already taken away.
@@ -38,10 +39,10 @@ pub enum Alive {
 #[must_use]
 pub fn told(feed: &FeedSnapshot, now_secs: f64, alive: Alive) -> Told {
     let blind_words = match (alive, feed.blind) {
-        (Alive::No, _) => Some(words::NO_SIGN_OF_LIFE.to_owned()),
-        (Alive::Yes, Some(why)) => Some(why.words().to_owned()),
+        (Alive::No, _) => Some(words::get().no_sign_of_life.to_owned()),
+        (Alive::Yes, Some(why)) => Some(words::blind(why).to_owned()),
         (Alive::Yes, None) if feed.state == FeedState::CannotSee => {
-            Some(words::CANNOT_BE_JUDGED.to_owned())
+            Some(words::get().cannot_be_judged.to_owned())
         }
         (Alive::Yes, None) => None,
     };
@@ -113,20 +114,30 @@ fn places(rect: Rect) -> Places {
         pos2(inner.left(), tally.bottom() + pad * 0.6),
         pos2(inner.right(), scale.top() - pad * 0.2),
     );
-    // Room for '88.8' and, beside it, for unit and limits.
+    // Room for '88.8' and, beside it, for unit and limits; in a tall panel they stand below.
     let over_height = figures::width("88.8", 1.0);
-    let height = middle
-        .height()
-        .min(middle.width() * 0.6 / over_height)
-        .max(18.0);
+    let lines = small * 1.5 * 3.0;
+    let beside_height = middle.height().min(middle.width() * 0.6 / over_height);
+    let above_height = (middle.height() - lines).min(middle.width() * 0.94 / over_height);
+    let is_tall = above_height > beside_height;
+    let height = beside_height.max(above_height).max(18.0);
+    let figure_top = if is_tall {
+        middle.top() + ((middle.height() - lines - height) / 2.0).max(0.0)
+    } else {
+        middle.center().y - height / 2.0
+    };
     let figure = Rect::from_min_size(
-        pos2(middle.left(), middle.center().y - height / 2.0),
+        pos2(middle.left(), figure_top),
         vec2(over_height * height, height),
     );
-    let beside = Rect::from_min_max(
-        pos2(figure.right() + pad, middle.top()),
-        pos2(inner.right(), middle.bottom()),
-    );
+    let beside = if is_tall {
+        middle.with_min_y(middle.bottom() - lines)
+    } else {
+        Rect::from_min_max(
+            pos2(figure.right() + pad, middle.top()),
+            pos2(inner.right(), middle.bottom()),
+        )
+    };
     Places {
         tally,
         name,
@@ -239,14 +250,14 @@ fn badge(ui: &Ui, rect: Rect, state: FeedState, size: f32, palette: &Palette) {
         .with_max_x(rect.right() - side * 0.2);
     // A narrow badge takes smaller letters rather than half a word.
     let mut size = size;
-    while size > LEAST_LETTERS && paint::width(ui, state.words(), size) > place.width() {
+    while size > LEAST_LETTERS && paint::width(ui, words::state(state), size) > place.width() {
         size -= 0.5;
     }
     paint::words(
         ui,
         place,
         Align2::LEFT_CENTER,
-        state.words(),
+        words::state(state),
         size,
         badge.ink,
     );
@@ -274,15 +285,13 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
         palette.ink,
     );
     let over_height = figures::width("88.8", 1.0);
-    let height = (upper.height() * 0.86)
-        .min(upper.width() * 0.42 / over_height)
+    // The tally has its own place above: a figure of four signs needs all of its.
+    let below = upper.with_min_y(tally.bottom() + 2.0);
+    let height = (below.height() * 0.94)
+        .min(upper.width() * 0.46 / over_height)
         .max(14.0);
-    // The place of the first of three numerals is mostly empty: the tally may stand in it.
     let figure = Rect::from_min_size(
-        pos2(
-            inner.left() + (24.0 - 0.4 * height).max(2.0),
-            upper.center().y - height / 2.0,
-        ),
+        pos2(inner.left() + 2.0, below.center().y - height / 2.0),
         vec2(over_height * height, height),
     );
     let right = upper.with_min_x(figure.right() + 9.0);
@@ -312,20 +321,20 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
         let large = told
             .reading
             .as_ref()
-            .map_or_else(|| words::NO_FIGURE.to_owned(), words::large_rate);
+            .map_or_else(|| words::get().no_figure.to_owned(), words::large_rate);
         let ink = if told.reading.is_some() {
             palette.figure
         } else {
             palette.ink_soft
         };
         figures::draw(ui.painter(), figure.right_bottom(), height, &large, ink);
-        let said = told
-            .reading
-            .as_ref()
-            .map_or_else(|| words::WAITING_FOR_DROPS.to_owned(), words::said_rate);
+        let said = told.reading.as_ref().map_or_else(
+            || words::get().waiting_for_drops.to_owned(),
+            words::said_rate,
+        );
         paint::say(ui, figure, &said);
         let limits = told.reading.as_ref().map_or_else(
-            || words::WAITING_FOR_DROPS.to_owned(),
+            || words::get().waiting_for_drops.to_owned(),
             words::limits_with_unit,
         );
         lines.push((limits, palette.ink));
@@ -356,14 +365,18 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
 
 fn blind(ui: &Ui, at: &Places, told: &Told, palette: &Palette) {
     let place = at.figure.union(at.beside);
-    let size = (place.height() * 0.42).clamp(LEAST_LETTERS, 64.0);
+    let word = words::state(FeedState::CannotSee);
+    let mut size = (place.height() * 0.42).clamp(LEAST_LETTERS, 64.0);
+    while size > LEAST_LETTERS && paint::width(ui, word, size) > place.width() {
+        size -= 0.5;
+    }
     let upper = place.with_max_y(place.top() + place.height() * 0.56);
     let lower = place.with_min_y(upper.bottom());
     paint::painted(
         ui,
         upper,
         Align2::LEFT_CENTER,
-        FeedState::CannotSee.words(),
+        words::state(FeedState::CannotSee),
         letters(size),
         palette.figure,
     );
@@ -382,24 +395,24 @@ fn reading(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Pal
     let figure = told
         .reading
         .as_ref()
-        .map_or_else(|| words::NO_FIGURE.to_owned(), words::large_rate);
+        .map_or_else(|| words::get().no_figure.to_owned(), words::large_rate);
     let ink = if told.reading.is_some() {
         palette.figure
     } else {
         palette.ink_soft
     };
     figures::draw(ui.painter(), at.figure.right_bottom(), height, &figure, ink);
-    let said = told
-        .reading
-        .as_ref()
-        .map_or_else(|| words::WAITING_FOR_DROPS.to_owned(), words::said_rate);
+    let said = told.reading.as_ref().map_or_else(
+        || words::get().waiting_for_drops.to_owned(),
+        words::said_rate,
+    );
     paint::say(ui, at.figure, &said);
     // Unit and limits always; under them doubts, or where there are none the band.
     let step = (at.small * 1.5).min(at.beside.height() / 2.0);
     let limits = told
         .reading
         .as_ref()
-        .map_or_else(|| words::WAITING_FOR_DROPS.to_owned(), words::limits);
+        .map_or_else(|| words::get().waiting_for_drops.to_owned(), words::limits);
     let band = words::band(feed.calibration.band);
     let doubts = words::doubts(&feed.doubts);
     let (third, third_ink) = if feed.doubts.is_empty() {
@@ -421,7 +434,7 @@ fn reading(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Pal
         ui,
         row(0.0, 1.0),
         left,
-        words::UNIT,
+        words::get().unit,
         at.small * 1.15,
         palette.ink,
     );

@@ -22,14 +22,14 @@ pub fn width(figures: &str, height: f32) -> f32 {
 }
 
 fn advance(figure: char) -> f32 {
-    if figure == '.' {
+    if matches!(figure, '.' | ',') {
         ADVANCE_POINT
     } else {
         ADVANCE
     }
 }
 
-/// Draws figures (`0`–`9`, `.`, `–`; a space keeps its place) with their right edge and foot at
+/// Draws figures (`0`–`9`, `.`, `,`, `–`; a space keeps its place) with their right edge and foot at
 /// `right_foot`.
 pub fn draw(painter: &Painter, right_foot: Pos2, height: f32, figures: &str, colour: Color32) {
     draw_with(painter, right_foot, height, figures, colour, 0.0);
@@ -66,9 +66,16 @@ fn draw_with(
             pos2(left + weight / 2.0, right_foot.y - height + weight / 2.0),
             vec2(WIDTH * height, body),
         );
-        if figure == '.' {
+        if matches!(figure, '.' | ',') {
             let dot = pos2(left + weight * 0.72, right_foot.y - weight * 0.6);
             painter.circle_filled(dot, weight * 0.64 + thicker / 2.0, colour);
+            if figure == ',' {
+                let tail = [
+                    dot + vec2(weight * 0.2, 0.0),
+                    dot + vec2(-weight * 0.35, weight * 1.25),
+                ];
+                painter.line_segment(tail, Stroke::new(weight * 0.6 + thicker, colour));
+            }
         }
         for line in skeleton(figure) {
             let points: Vec<Pos2> = line

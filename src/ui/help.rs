@@ -40,9 +40,9 @@ pub fn show(ui: &mut Ui, rect: Rect, scroll_tenths: i32, palette: &Palette) {
                 let points = rect.height() * scroll_tenths as f32 / 10.0;
                 ui.scroll_with_delta(vec2(0.0, -points));
             }
-            ui.heading(words::HELP_HEADING);
-            ui.label(words::HELP_WHAT);
-            ui.label(words::CAUTION);
+            ui.heading(words::get().help_heading);
+            ui.label(words::get().help_what);
+            ui.label(words::get().caution);
             ui.add_space(6.0);
             let wide = ui.available_width() > 860.0;
             if wide {
@@ -64,7 +64,7 @@ pub fn show(ui: &mut Ui, rect: Rect, scroll_tenths: i32, palette: &Palette) {
 
 fn states(ui: &mut Ui, palette: &Palette) {
     ui.spacing_mut().item_spacing.y = 4.0;
-    ui.heading(words::HELP_STATES);
+    ui.heading(words::get().help_states);
     for state in STATES {
         let width = ui.available_width();
         let (row, _) = ui.allocate_exact_size(vec2(width, 29.0), Sense::hover());
@@ -88,8 +88,8 @@ fn states(ui: &mut Ui, palette: &Palette) {
         );
     }
     for (kind, told) in [
-        (BeadKind::Oil, words::RING_EXPLAINED),
-        (BeadKind::Gas, words::LOZENGE_EXPLAINED),
+        (BeadKind::Oil, words::get().ring_explained),
+        (BeadKind::Gas, words::get().lozenge_explained),
     ] {
         let width = ui.available_width();
         let (row, _) = ui.allocate_exact_size(vec2(width, 29.0), Sense::hover());
@@ -122,21 +122,21 @@ fn states(ui: &mut Ui, palette: &Palette) {
         );
     }
     ui.add_space(6.0);
-    ui.heading(words::HELP_READING);
-    ui.label(words::HELP_FIGURE);
-    ui.label(words::STRIP_EXPLAINED);
-    ui.label(words::HELP_HISTORY);
+    ui.heading(words::get().help_reading);
+    ui.label(words::get().help_figure);
+    ui.label(words::get().strip_explained);
+    ui.label(words::get().help_history);
     ui.add_space(6.0);
 }
 
 fn keys(ui: &mut Ui, palette: &Palette) {
     ui.spacing_mut().item_spacing.y = 4.0;
-    ui.heading(words::HELP_KEYS);
+    ui.heading(words::get().help_keys);
     for (place, heading) in [
         (Where::Everywhere, ""),
-        (Where::InHelp, words::HELP_KEYS_HELP),
-        (Where::InSetup, words::HELP_KEYS_SETUP),
-        (Where::OnPicture, words::HELP_KEYS_PICTURE),
+        (Where::InHelp, words::get().help_keys_help),
+        (Where::InSetup, words::get().help_keys_setup),
+        (Where::OnPicture, words::get().help_keys_picture),
     ] {
         if !heading.is_empty() {
             ui.add_space(4.0);
@@ -148,21 +148,21 @@ fn keys(ui: &mut Ui, palette: &Palette) {
             .spacing(vec2(18.0, 5.0))
             .show(ui, |ui| {
                 for binding in BINDINGS.iter().filter(|b| b.place == place) {
-                    if binding.told.is_empty() {
+                    if binding.told().is_empty() {
                         continue;
                     }
                     ui.label(
-                        RichText::new(binding.cap)
+                        RichText::new(binding.cap())
                             .monospace()
                             .color(palette.ink)
                             .background_color(palette.key),
                     );
-                    ui.label(binding.told);
+                    ui.label(binding.told());
                     ui.end_row();
                 }
             });
     }
     ui.add_space(4.0);
-    ui.label(words::HELP_TAB);
-    ui.label(words::HELP_ZOOM);
+    ui.label(words::get().help_tab);
+    ui.label(words::get().help_zoom);
 }

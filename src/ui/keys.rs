@@ -4,7 +4,7 @@
 use eframe::egui::{Context, Event, Key, Modifiers};
 
 use crate::base::FeedNumber;
-use crate::ui::words;
+use crate::ui::words::{self, Words};
 
 /// What a key asks for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -33,8 +33,32 @@ pub enum Action {
     Run,
     /// Sound on or off.
     Sound,
-    /// The other look.
+    /// The next look.
     Look,
+    /// Look, size, language, sounds.
+    More,
+    /// Drops to be heard, or not.
+    DropSound,
+    /// Getting started.
+    Start,
+    /// One feed or all.
+    OneOrAll,
+    /// The feed so many to the right.
+    Neighbour(i8),
+    /// The as-found / as-left sheet.
+    Sheet,
+    /// Shows the room view.
+    Room,
+    /// Freezes the picture of the room view, or lets it go.
+    Freeze,
+    /// The lessons, or no lessons.
+    Lessons,
+    /// Shows the runs.
+    Runs,
+    /// The report of the run that is open.
+    Report,
+    /// Puts another run beside the one that is open.
+    Beside,
     /// Chooses a feed, or none.
     Choose(Option<FeedNumber>),
     /// Back, or close.
@@ -79,6 +103,12 @@ pub enum Where {
     OnPicture,
 }
 
+/// How something is called in the language in force.
+pub type Label = fn(&Words) -> &'static str;
+
+/// Said by an earlier line.
+const SAID: Label = |_| "";
+
 /// One key.
 #[derive(Clone, Copy, Debug)]
 pub struct Binding {
@@ -91,12 +121,26 @@ pub struct Binding {
     /// The key.
     pub key: Key,
     /// How the key is written.
-    pub cap: &'static str,
+    pub cap: Label,
     /// What it does, for the help page; empty when an earlier line says it.
-    pub told: &'static str,
+    pub told: Label,
 }
 
-const fn plain(action: Action, key: Key, cap: &'static str, told: &'static str) -> Binding {
+impl Binding {
+    /// How the key is written, in the language in force.
+    #[must_use]
+    pub fn cap(&self) -> &'static str {
+        (self.cap)(words::get())
+    }
+
+    /// What it does; empty when an earlier line says it.
+    #[must_use]
+    pub fn told(&self) -> &'static str {
+        (self.told)(words::get())
+    }
+}
+
+const fn plain(action: Action, key: Key, cap: Label, told: Label) -> Binding {
     Binding {
         action,
         place: Where::Everywhere,
@@ -107,13 +151,7 @@ const fn plain(action: Action, key: Key, cap: &'static str, told: &'static str) 
     }
 }
 
-const fn setup(
-    action: Action,
-    modifiers: Modifiers,
-    key: Key,
-    cap: &'static str,
-    told: &'static str,
-) -> Binding {
+const fn setup(action: Action, modifiers: Modifiers, key: Key, cap: Label, told: Label) -> Binding {
     Binding {
         action,
         place: Where::InSetup,
@@ -124,13 +162,7 @@ const fn setup(
     }
 }
 
-const fn nudge(
-    action: Action,
-    modifiers: Modifiers,
-    key: Key,
-    cap: &'static str,
-    told: &'static str,
-) -> Binding {
+const fn nudge(action: Action, modifiers: Modifiers, key: Key, cap: Label, told: Label) -> Binding {
     Binding {
         action,
         place: Where::OnPicture,
@@ -141,7 +173,7 @@ const fn nudge(
     }
 }
 
-const fn scroll(tenths: i32, key: Key, cap: &'static str, told: &'static str) -> Binding {
+const fn scroll(tenths: i32, key: Key, cap: Label, told: Label) -> Binding {
     Binding {
         action: Action::Scroll(tenths),
         place: Where::InHelp,
@@ -152,7 +184,7 @@ const fn scroll(tenths: i32, key: Key, cap: &'static str, told: &'static str) ->
     }
 }
 
-const fn choose(number: u16, key: Key, cap: &'static str, told: &'static str) -> Binding {
+const fn choose(number: u16, key: Key, cap: Label, told: Label) -> Binding {
     let feed = if number == 0 {
         None
     } else {
@@ -163,139 +195,155 @@ const fn choose(number: u16, key: Key, cap: &'static str, told: &'static str) ->
 
 /// All keys, in the order of the help page.
 pub const BINDINGS: &[Binding] = &[
-    plain(Action::Acknowledge, Key::A, "A", words::KEY_ACKNOWLEDGE),
-    plain(Action::Mark, Key::M, "M", words::KEY_MARK),
-    plain(Action::MarkOpened, Key::O, "O", words::KEY_MARK_OPENED),
-    plain(Action::MarkClosed, Key::C, "C", words::KEY_MARK_CLOSED),
-    choose(1, Key::Num1, words::CAP_FEEDS, words::KEY_CHOOSE),
-    choose(2, Key::Num2, "", ""),
-    choose(3, Key::Num3, "", ""),
-    choose(4, Key::Num4, "", ""),
-    choose(5, Key::Num5, "", ""),
-    choose(6, Key::Num6, "", ""),
-    choose(7, Key::Num7, "", ""),
-    choose(8, Key::Num8, "", ""),
-    choose(0, Key::Num0, "0", words::KEY_CHOOSE_NONE),
-    plain(Action::Run, Key::R, "R", words::KEY_RUN),
-    plain(Action::Sound, Key::N, "N", words::KEY_SOUND),
-    plain(Action::Look, Key::L, "L", words::KEY_LOOK),
-    plain(Action::Help, Key::F1, "F1", words::KEY_HELP),
-    plain(Action::Watch, Key::F2, "F2", words::KEY_WATCH),
-    plain(Action::Setup, Key::F3, "F3", words::KEY_SETUP),
-    plain(Action::Source, Key::F4, "F4", words::KEY_SOURCE),
-    plain(Action::Far, Key::F5, "F5", words::KEY_FAR),
-    plain(Action::FullScreen, Key::F11, "F11", words::KEY_FULL_SCREEN),
-    plain(Action::Back, Key::Escape, "Esc", words::KEY_BACK),
-    scroll(8, Key::PageDown, words::CAP_PAGES, words::KEY_SCROLL),
-    scroll(-8, Key::PageUp, "", ""),
-    scroll(1, Key::ArrowDown, "", ""),
-    scroll(-1, Key::ArrowUp, "", ""),
+    plain(Action::Acknowledge, Key::A, |_| "A", |w| w.key_acknowledge),
+    plain(Action::Mark, Key::M, |_| "M", |w| w.key_mark),
+    plain(Action::MarkOpened, Key::O, |_| "O", |w| w.key_mark_opened),
+    plain(Action::MarkClosed, Key::C, |_| "C", |w| w.key_mark_closed),
+    choose(1, Key::Num1, |w| w.cap_feeds, |w| w.key_choose),
+    choose(2, Key::Num2, SAID, SAID),
+    choose(3, Key::Num3, SAID, SAID),
+    choose(4, Key::Num4, SAID, SAID),
+    choose(5, Key::Num5, SAID, SAID),
+    choose(6, Key::Num6, SAID, SAID),
+    choose(7, Key::Num7, SAID, SAID),
+    choose(8, Key::Num8, SAID, SAID),
+    choose(0, Key::Num0, |_| "0", |w| w.key_choose_none),
+    plain(Action::OneOrAll, Key::E, |_| "E", |w| w.key_one_or_all),
+    plain(Action::Sheet, Key::S, |_| "S", |w| w.key_sheet),
+    plain(Action::Run, Key::R, |_| "R", |w| w.key_run),
+    plain(Action::Sound, Key::N, |_| "N", |w| w.key_sound),
+    plain(Action::DropSound, Key::D, |_| "D", |w| w.key_drop_sound),
+    plain(Action::Look, Key::L, |_| "L", |w| w.key_look),
+    plain(Action::Help, Key::F1, |_| "F1", |w| w.key_help),
+    plain(Action::Watch, Key::F2, |_| "F2", |w| w.key_watch),
+    plain(Action::Setup, Key::F3, |_| "F3", |w| w.key_setup),
+    plain(Action::Source, Key::F4, |_| "F4", |w| w.key_source),
+    plain(Action::Far, Key::F5, |_| "F5", |w| w.key_far),
+    plain(Action::Room, Key::F6, |_| "F6", |w| w.key_room),
+    plain(Action::Runs, Key::F7, |_| "F7", |w| w.key_runs),
+    plain(Action::Report, Key::P, |_| "P", |w| w.key_report),
+    plain(Action::Beside, Key::B, |_| "B", |w| w.key_beside),
+    plain(Action::Freeze, Key::F, |_| "F", |w| w.key_freeze),
+    plain(Action::Lessons, Key::T, |_| "T", |w| w.key_lessons),
+    plain(Action::More, Key::F8, |_| "F8", |w| w.key_more),
+    plain(Action::Start, Key::F9, |_| "F9", |w| w.key_start),
+    plain(
+        Action::FullScreen,
+        Key::F11,
+        |_| "F11",
+        |w| w.key_full_screen,
+    ),
+    plain(Action::Back, Key::Escape, |_| "Esc", |w| w.key_back),
+    scroll(8, Key::PageDown, |w| w.cap_pages, |w| w.key_scroll),
+    scroll(-8, Key::PageUp, SAID, SAID),
+    scroll(1, Key::ArrowDown, SAID, SAID),
+    scroll(-1, Key::ArrowUp, SAID, SAID),
     setup(
         Action::Undo,
         Modifiers::COMMAND,
         Key::Z,
-        words::CAP_UNDO,
-        words::KEY_UNDO,
+        |w| w.cap_undo,
+        |w| w.key_undo,
     ),
     setup(
         Action::Redo,
         Modifiers::COMMAND,
         Key::Y,
-        words::CAP_REDO,
-        words::KEY_REDO,
+        |w| w.cap_redo,
+        |w| w.key_redo,
     ),
     setup(
         Action::Redo,
         Modifiers::COMMAND.plus(Modifiers::SHIFT),
         Key::Z,
-        "",
-        "",
+        SAID,
+        SAID,
     ),
     setup(
         Action::Next,
         Modifiers::NONE,
         Key::PageDown,
-        words::CAP_PAGE_DOWN,
-        words::KEY_NEXT,
+        |w| w.cap_page_down,
+        |w| w.key_next,
     ),
     setup(
         Action::Previous,
         Modifiers::NONE,
         Key::PageUp,
-        words::CAP_PAGE_UP,
-        words::KEY_PREVIOUS,
+        |w| w.cap_page_up,
+        |w| w.key_previous,
     ),
     setup(
         Action::Remove,
         Modifiers::NONE,
         Key::Delete,
-        words::CAP_DELETE,
-        words::KEY_REMOVE,
+        |w| w.cap_delete,
+        |w| w.key_remove,
     ),
     nudge(
         Action::Nudge(-1, 0, Nudge::Move),
         Modifiers::NONE,
         Key::ArrowLeft,
-        words::CAP_ARROWS,
-        words::KEY_NUDGE,
+        |w| w.cap_arrows,
+        |w| w.key_nudge,
     ),
     nudge(
         Action::Nudge(1, 0, Nudge::Move),
         Modifiers::NONE,
         Key::ArrowRight,
-        "",
-        "",
+        SAID,
+        SAID,
     ),
     nudge(
         Action::Nudge(0, -1, Nudge::Move),
         Modifiers::NONE,
         Key::ArrowUp,
-        "",
-        "",
+        SAID,
+        SAID,
     ),
     nudge(
         Action::Nudge(0, 1, Nudge::Move),
         Modifiers::NONE,
         Key::ArrowDown,
-        "",
-        "",
+        SAID,
+        SAID,
     ),
     nudge(
         Action::Nudge(-1, 0, Nudge::Size),
         Modifiers::SHIFT,
         Key::ArrowLeft,
-        words::CAP_SHIFT_ARROWS,
-        words::KEY_SIZE,
+        |w| w.cap_shift_arrows,
+        |w| w.key_size,
     ),
     nudge(
         Action::Nudge(1, 0, Nudge::Size),
         Modifiers::SHIFT,
         Key::ArrowRight,
-        "",
-        "",
+        SAID,
+        SAID,
     ),
     nudge(
         Action::Nudge(0, -1, Nudge::Size),
         Modifiers::SHIFT,
         Key::ArrowUp,
-        "",
-        "",
+        SAID,
+        SAID,
     ),
     nudge(
         Action::Nudge(0, 1, Nudge::Size),
         Modifiers::SHIFT,
         Key::ArrowDown,
-        "",
-        "",
+        SAID,
+        SAID,
     ),
     nudge(
         Action::Turn(-5),
         Modifiers::NONE,
         Key::Comma,
-        ",  .",
-        words::KEY_TURN,
+        |_| ",  .",
+        |w| w.key_turn,
     ),
-    nudge(Action::Turn(5), Modifiers::NONE, Key::Period, "", ""),
+    nudge(Action::Turn(5), Modifiers::NONE, Key::Period, SAID, SAID),
 ];
 
 /// Which keys may act now.
@@ -381,7 +429,7 @@ pub fn cap(action: Action) -> &'static str {
     BINDINGS
         .iter()
         .find(|binding| binding.action == action)
-        .map_or("", |binding| binding.cap)
+        .map_or("", |binding| binding.cap())
 }
 
 #[cfg(test)]
@@ -410,7 +458,7 @@ mod tests {
     fn every_action_is_told_somewhere_on_the_help_page() {
         for binding in BINDINGS {
             let told = BINDINGS.iter().any(|other| {
-                !other.told.is_empty()
+                !other.told().is_empty()
                     && std::mem::discriminant(&other.action)
                         == std::mem::discriminant(&binding.action)
             });

@@ -3,6 +3,8 @@
 
 use eframe::egui::{Rect, pos2, vec2};
 
+use crate::ui::feed_panel;
+
 /// Distance between plates, points.
 const GAP: f32 = 8.0;
 /// Most feeds in one column of panels.
@@ -108,10 +110,111 @@ pub fn far(view: Rect, feeds: usize) -> Vec<Rect> {
     grid(view, feeds, columns, GAP)
 }
 
-/// How large the figures get with so many columns: a panel is good at about 2 : 1.
+/// Share of a place in the far view that the panel itself has; the rest says whether to wait.
+pub const PANEL_SHARE: f32 = 0.83;
+
+/// How large the figures get with so many columns.
 fn panel_worth(view: Rect, feeds: usize, columns: usize) -> f32 {
     let rows = feeds.div_ceil(columns).max(1);
-    (view.width() / columns as f32 / 2.0).min(view.height() / rows as f32)
+    let size = vec2(
+        view.width() / columns as f32 - GAP,
+        (view.height() / rows as f32 - GAP) * PANEL_SHARE,
+    );
+    feed_panel::figure_height(Rect::from_min_size(view.min, size))
+}
+
+/// Divides the Runs view: the list, and the run that is open.
+#[must_use]
+pub fn runs(view: Rect) -> (Rect, Rect) {
+    let left = (view.width() * 0.26).clamp(130.0, 340.0);
+    (
+        view.with_max_x(view.left() + left),
+        view.with_min_x(view.left() + left + GAP),
+    )
+}
+
+/// Divides what is shown of a run: the chart, and under it the evidence for one drop.
+#[must_use]
+pub fn over_evidence(view: Rect) -> (Rect, Rect) {
+    let height = (view.height() * 0.3).clamp(56.0, 190.0);
+    (
+        view.with_max_y(view.bottom() - height - GAP),
+        view.with_min_y(view.bottom() - height),
+    )
+}
+
+/// Divides the room view while a lesson is open: the glass, and the lesson.
+#[must_use]
+pub fn lesson(view: Rect) -> (Rect, Rect) {
+    let right = (view.width() * 0.38).clamp(200.0, 620.0);
+    (
+        view.with_max_x(view.right() - right - GAP),
+        view.with_min_x(view.right() - right),
+    )
+}
+
+/// The places of the room view.
+#[derive(Clone, Copy, Debug)]
+pub struct RoomPlaces {
+    /// The glass.
+    pub glass: Rect,
+    /// The count.
+    pub count: Rect,
+    /// The last bead again.
+    pub slow: Rect,
+    /// The strip.
+    pub strip: Rect,
+    /// What a strip is.
+    pub words: Rect,
+}
+
+/// Divides the room view.
+#[must_use]
+pub fn room(view: Rect) -> RoomPlaces {
+    let strip_height = view.height() * 0.24;
+    let foot = view.with_min_y(view.bottom() - strip_height);
+    let upper = view.with_max_y(foot.top() - GAP);
+    let third = (upper.width() - 2.0 * GAP) / 10.0;
+    let glass = upper.with_max_x(upper.left() + 3.6 * third);
+    let slow = upper.with_min_x(upper.right() - 2.6 * third);
+    let strip = foot.with_max_x(foot.left() + foot.width() * 0.64);
+    RoomPlaces {
+        glass,
+        count: Rect::from_min_max(
+            pos2(glass.right() + GAP, upper.top()),
+            pos2(slow.left() - GAP, upper.bottom()),
+        ),
+        slow,
+        strip,
+        words: foot.with_min_x(strip.right() + GAP * 2.0),
+    }
+}
+
+/// Divides a view into what it shows and a row of large keys at its foot.
+#[must_use]
+pub fn over_keys(view: Rect) -> (Rect, Rect) {
+    let height = (view.height() * 0.13).clamp(38.0, 84.0);
+    let gap = if view.height() < 420.0 { 4.0 } else { GAP };
+    (
+        view.with_max_y(view.bottom() - height - gap),
+        view.with_min_y(view.bottom() - height),
+    )
+}
+
+/// Tiles for so many choices, about as wide as pictures are.
+#[must_use]
+pub fn tiles(area: Rect, count: usize) -> Vec<Rect> {
+    let worth = |columns: usize| {
+        let rows = count.div_ceil(columns).max(1);
+        (area.width() / columns as f32 / 1.25).min(area.height() / rows as f32)
+    };
+    let columns = (1..=count.max(1))
+        .max_by(|a, b| worth(*a).total_cmp(&worth(*b)))
+        .unwrap_or(1);
+    // A single tile need not be as wide as the window.
+    let width = (worth(columns) * 1.6 * columns as f32).min(area.width());
+    let narrowed = Rect::from_center_size(area.center(), vec2(width, area.height()));
+    grid(narrowed, count, columns, GAP)
 }
 
 /// Divides the Set-up view: the picture, and what is set beside it.

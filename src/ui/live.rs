@@ -8,11 +8,19 @@ use crate::base::Clock;
 use crate::capture::{self, Paced, SourceSpec};
 use crate::glass::Calibration;
 use crate::run::{Intent, Notice, Recording, Runner, RunnerSettings, Snapshot};
-use crate::ui::backend::{Backend, CameraChoice, Cameras, Look};
-use crate::ui::words;
+use crate::ui::backend::{Backend, CameraChoice, Cameras, DEMO_SOURCE, Look};
+use crate::ui::library::{Library, Request, Shelf};
+use crate::ui::peep::{AllSeen, Opening, Peeps};
+use crate::ui::words::{self, Language};
 
 /// Called when there is something new to draw; it must return at once.
 pub type Wake = Arc<dyn Fn() + Send + Sync>;
+
+/// Folder of the papers, beside the logbook.
+const PAPERS: &str = "papers";
+
+/// The demo as its small picture shows it: small and slow, so that choosing costs little.
+const DEMO_TILE: &str = "demo:size=320x240,fps=8,rates=14;9;11";
 
 /// What stands behind the window now.
 enum Stage {
@@ -33,6 +41,9 @@ struct Shared {
     /// Held while a source is opened, so that the old one is let go before.
     opening: Mutex<()>,
     cameras: Mutex<Cameras>,
+    peeps: Peeps,
+    papers: PathBuf,
+    library: Library,
 }
 
 /// The running instrument behind the window.
@@ -58,10 +69,24 @@ impl Live {
     pub fn new(clock: Arc<dyn Clock>, wake: Wake, logbook: Option<PathBuf>) -> Self {
         let notice = Notice {
             is_error: false,
-            words: words::NO_PICTURE.to_owned(),
+            words: words::get().no_picture.to_owned(),
         };
+        let peeps = Peeps::new(Arc::clone(&clock), Arc::clone(&wake));
+        let papers = logbook
+            .as_ref()
+            .and_then(|logbook| logbook.parent())
+            .map_or_else(|| PathBuf::from(PAPERS), |folder| folder.join(PAPERS));
+        let library = Library::new(
+            logbook.clone(),
+            papers.clone(),
+            Arc::clone(&clock),
+            Arc::clone(&wake),
+        );
         Self {
             shared: Arc::new(Shared {
+                peeps,
+                papers,
+                library,
                 clock,
                 wake,
                 logbook,
@@ -86,9 +111,10 @@ impl Live {
             *asked
         };
         let shared = self.shared.clone();
+        let language = words::spoken();
         std::thread::Builder::new()
             .name("open".to_owned())
-            .spawn(move || shared.open(&spec, calibration, number))
+            .spawn(move || shared.open(&spec, calibration, number, language))
             .map(drop)
             .map_err(|error| error.to_string())
     }
@@ -96,7 +122,14 @@ impl Live {
 
 impl Shared {
     /// Lets the old source go, opens the new one and starts an instrument on it.
-    fn open(self: &Arc<Self>, spec: &SourceSpec, calibration: Option<Calibration>, number: u64) {
+    fn open(
+        self: &Arc<Self>,
+        spec: &SourceSpec,
+        calibration: Option<Calibration>,
+        number: u64,
+        language: Language,
+    ) {
+        words::speak(language);
         let _alone = lock(&self.opening);
         if *lock(&self.asked) != number {
             return;
@@ -106,6 +139,8 @@ impl Shared {
             is_error: false,
             words: words::opening(&name),
         })));
+        // A camera that is still looked at cannot be opened.
+        self.peeps.wait();
         let stage = match self.start(spec, calibration) {
             Ok(runner) => Stage::Running(Arc::new(runner)),
             Err(why) => Stage::Idle(nothing(Notice {
@@ -186,7 +221,7 @@ impl Backend for Live {
         self.watch(words, None)
     }
 
-    fn look_for_cameras(&mut self) {
+    fn look_for_cameras(&self) {
         *lock(&self.shared.cameras) = Cameras::Looking;
         let shared = self.shared.clone();
         let started = std::thread::Builder::new()
@@ -195,6 +230,44 @@ impl Backend for Live {
         if let Err(error) = started {
             *lock(&self.shared.cameras) = Cameras::Failed(error.to_string());
         }
+    }
+
+    fn peep(&self) {
+        let watched = self
+            .shared
+            .snapshot()
+            .about
+            .as_ref()
+            .map(|about| about.identity.clone());
+        let mut sources = vec![(DEMO_SOURCE.to_owned(), DEMO_TILE.to_owned())];
+        if let Cameras::Found(cameras) = self.cameras() {
+            sources.extend(
+                cameras
+                    .into_iter()
+                    .filter(|camera| watched.as_ref() != Some(&camera.identity))
+                    .map(|camera| words::camera_source(&camera.identity))
+                    .map(|source| (source.clone(), source)),
+            );
+        }
+        for (name, source) in sources {
+            if self.shared.peeps.knows(&name) {
+                continue;
+            }
+            let clock = Arc::clone(&self.shared.clock);
+            let open: Opening = Box::new(move || {
+                let spec: SourceSpec = source.parse().map_err(|error| format!("{error}"))?;
+                capture::open(&spec, clock).map_err(|error| error.to_string())
+            });
+            self.shared.peeps.look_at(&name, open);
+        }
+    }
+
+    fn look_away(&self) {
+        self.shared.peeps.look_away();
+    }
+
+    fn peeps(&self) -> AllSeen {
+        self.shared.peeps.seen()
     }
 
     fn cameras(&self) -> Cameras {
@@ -206,12 +279,30 @@ impl Backend for Live {
         let is_demo = snapshot
             .about
             .as_ref()
-            .is_some_and(|about| about.name.starts_with(words::DEMO_SOURCE));
+            .is_some_and(|about| about.name.starts_with(DEMO_SOURCE));
         if is_demo {
             words::demo_faults(snapshot.feeds.len())
         } else {
             Vec::new()
         }
+    }
+
+    fn shelf(&self) -> Arc<Shelf> {
+        self.shared.library.shelf()
+    }
+
+    fn ask(&self, request: Request) {
+        self.shared.library.ask(request);
+    }
+
+    fn keep_paper(&self, name: &str, page: &str) -> Result<String, String> {
+        let folder = &self.shared.papers;
+        let path = folder.join(name);
+        std::fs::create_dir_all(folder)
+            .and_then(|()| std::fs::write(&path, page))
+            .map_err(|error| words::not_written(&path.display().to_string(), &error.to_string()))?;
+        let whole = std::path::absolute(&path).unwrap_or(path);
+        Ok(whole.display().to_string())
     }
 
     fn load_calibration(&self, path: &str) -> Result<Calibration, String> {

@@ -5,17 +5,18 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
-use eframe::egui::{self, IconData, ViewportBuilder, vec2};
+use eframe::egui::{self, Color32, IconData, Pos2, ViewportBuilder, pos2, vec2};
 
 use crate::base::{Clock, SystemClock};
 use crate::glass::Calibration;
 use crate::ui::app::Window;
-use crate::ui::backend::Backend;
+use crate::ui::backend::{Backend, DEMO_SOURCE};
+use crate::ui::kept::Memory;
 use crate::ui::live::Live;
 use crate::ui::picture::LEAST_BETWEEN_SECS;
 use crate::ui::sound::{Sound, SoundSwitch};
 use crate::ui::theme;
-use crate::ui::words;
+use crate::ui::words::{self, Language};
 
 /// Size of the window at its first start, points.
 const FIRST_SIZE: [f32; 2] = [1280.0, 800.0];
@@ -25,7 +26,8 @@ const LEAST_SIZE: [f32; 2] = [512.0, 300.0];
 /// What the window starts with.
 #[derive(Clone, Debug, Default)]
 pub struct UiSettings {
-    /// What to watch first, in the words of the commands; the demo when nothing is said.
+    /// What to watch first, in the words of the commands; what was watched last when nothing is
+    /// said, and at the first start the window asks.
     pub source: Option<String>,
     /// The calibration file to start with.
     pub calibration: Option<PathBuf>,
@@ -40,20 +42,28 @@ pub struct UiSettings {
 /// opened (no display, no graphics).
 pub fn open(settings: UiSettings) -> anyhow::Result<()> {
     if !has_display() {
-        anyhow::bail!(words::NO_DISPLAY);
+        anyhow::bail!(words::get().no_display);
     }
     let calibration = settings
         .calibration
         .as_deref()
         .map(Calibration::read)
         .transpose()?;
-    let source = settings
-        .source
-        .unwrap_or_else(|| words::DEMO_SOURCE.to_owned());
+    let memory = Memory::usual();
+    // What was said comes first, then what is remembered; else the window asks.
+    let first = match (settings.source, calibration) {
+        (Some(source), calibration) => Some((source, calibration)),
+        (None, calibration) => match (Window::remembered(&memory), calibration) {
+            (Some((source, remembered)), calibration) => Some((source, calibration.or(remembered))),
+            (None, Some(calibration)) => Some((DEMO_SOURCE.to_owned(), Some(calibration))),
+            (None, None) => None,
+        },
+    };
+    words::speak(system_language());
     let options = eframe::NativeOptions {
         viewport: ViewportBuilder::default()
-            .with_title(words::TITLE)
-            .with_app_id(words::PROGRAM)
+            .with_title(words::get().title)
+            .with_app_id(words::get().program)
             .with_inner_size(FIRST_SIZE)
             .with_min_inner_size(LEAST_SIZE)
             .with_icon(icon()),
@@ -61,7 +71,7 @@ pub fn open(settings: UiSettings) -> anyhow::Result<()> {
     };
     let logbook = settings.logbook;
     eframe::run_native(
-        words::PROGRAM,
+        words::get().program,
         options,
         Box::new(move |creation| {
             let ctx = creation.egui_ctx.clone();
@@ -70,11 +80,26 @@ pub fn open(settings: UiSettings) -> anyhow::Result<()> {
             });
             let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
             let live = Live::new(clock.clone(), wake, logbook);
-            live.watch(&source, calibration)?;
-            Ok(Box::new(App::new(&creation.egui_ctx, live, clock)))
+            let asks = first.is_none();
+            if let Some((source, calibration)) = first {
+                live.watch(&source, calibration)?;
+            }
+            let mut app = App::new(&creation.egui_ctx, live, clock, memory);
+            if asks {
+                app.window = app.window.at_the_start();
+            }
+            Ok(Box::new(app))
         }),
     )
     .map_err(|error| anyhow::anyhow!(words::no_window(&error.to_string())))
+}
+
+/// The language of this computer, as far as its environment says and we have it.
+fn system_language() -> Language {
+    ["LC_ALL", "LC_MESSAGES", "LANG"]
+        .iter()
+        .find_map(|name| std::env::var(name).ok().filter(|value| !value.is_empty()))
+        .map_or(Language::English, |locale| Language::of_locale(&locale))
 }
 
 /// Whether there can be a screen to draw on.
@@ -98,7 +123,7 @@ struct App {
 }
 
 impl App {
-    fn new(ctx: &egui::Context, live: Live, clock: Arc<dyn Clock>) -> Self {
+    fn new(ctx: &egui::Context, live: Live, clock: Arc<dyn Clock>, memory: Memory) -> Self {
         let (sound, switch) = match Sound::start(live.look(), clock.clone()) {
             Ok(sound) => {
                 let switch = sound.switch();
@@ -110,7 +135,7 @@ impl App {
             }
         };
         Self {
-            window: Window::new(ctx, Box::new(live), clock, switch),
+            window: Window::new(ctx, Box::new(live), clock, switch).remembering(ctx, memory),
             _sound: sound,
         }
     }
@@ -126,33 +151,52 @@ impl eframe::App for App {
     }
 }
 
-/// Side of the icon, pixels.
-const ICON_PX: usize = 64;
+/// Side of the icon, pixels; the drawing below is made in a square of this side.
+const ICON_PX: usize = 128;
 
-/// The window's icon, drawn here: a drop above a nozzle.
+/// The window's icon, the same drawing as the desktop's: a bead, ringed, above its nozzle in a
+/// sight glass.
 fn icon() -> IconData {
-    let [r, g, b, _] = theme::DARK.brass.to_array();
-    let [dark_r, dark_g, dark_b, _] = theme::DARK.plate.to_array();
     let mut rgba = Vec::with_capacity(ICON_PX * ICON_PX * 4);
     for y in 0..ICON_PX {
         for x in 0..ICON_PX {
-            let at = vec2(x as f32 + 0.5, y as f32 + 0.5) - vec2(32.0, 32.0);
-            let on_plate = at.x.abs().max(at.y.abs()) < 31.0;
-            let in_drop = (at - vec2(0.0, -10.0)).length() < 13.0;
-            let in_nozzle = (8.0..27.0).contains(&at.y) && at.x.abs() < 6.0 + (at.y - 8.0) * 0.6;
-            let pixel = if in_drop || in_nozzle {
-                [r, g, b, 255]
-            } else if on_plate {
-                [dark_r, dark_g, dark_b, 255]
-            } else {
-                [0; 4]
-            };
-            rgba.extend(pixel);
+            let at = pos2(x as f32 + 0.5, y as f32 + 0.5);
+            rgba.extend(icon_colour(at).to_array());
         }
     }
     IconData {
         rgba,
         width: ICON_PX as u32,
         height: ICON_PX as u32,
+    }
+}
+
+/// The topmost colour at a point of the icon.
+fn icon_colour(at: Pos2) -> Color32 {
+    let look = &theme::DARK;
+    let within =
+        |x: std::ops::Range<f32>, y: std::ops::Range<f32>| x.contains(&at.x) && y.contains(&at.y);
+    let from_bead = at.distance(pos2(64.0, 46.0));
+    let nozzle_half = 4.0 + (at.y - 84.0) * 0.25;
+    let corner = vec2((at.x - 64.0).abs() - 40.0, (at.y - 64.0).abs() - 40.0);
+    if at.distance(pos2(59.0, 41.0)) < 4.5 {
+        look.figure
+    } else if from_bead < 15.0 {
+        look.focus
+    } else if (from_bead - 21.0).abs() < 1.75 {
+        theme::RING_OIL
+    } else if ((84.0..108.0).contains(&at.y) && (at.x - 64.0).abs() < nozzle_half)
+        || within(36.0..92.0, 10.0..20.0)
+        || within(36.0..92.0, 108.0..118.0)
+    {
+        look.brass
+    } else if within(43.5..84.5, 20.0..108.0) {
+        look.well
+    } else if within(40.5..87.5, 20.0..108.0) {
+        look.ink_well
+    } else if corner.max(vec2(0.0, 0.0)).length() < 22.0 {
+        look.plate
+    } else {
+        theme::NONE
     }
 }

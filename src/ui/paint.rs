@@ -1,7 +1,7 @@
 //! Words and keys at fixed places: each is painted where it is told, cut with an ellipsis rather
 //! than pushed aside, and said to the accessibility tree. It holds no state.
 
-use eframe::egui::accesskit::Role;
+use eframe::egui::accesskit::{Live, Role};
 use eframe::egui::text::{LayoutJob, TextFormat, TextWrapping};
 use eframe::egui::{
     Align, Align2, Color32, CornerRadius, FontId, Id, Rect, Response, Sense, Stroke, StrokeKind,
@@ -9,7 +9,8 @@ use eframe::egui::{
 };
 
 use crate::ui::shapes;
-use crate::ui::theme::{LEAST_LETTERS, PICTURE, Palette, letters};
+use crate::ui::style::{LEAST_LETTERS, letters};
+use crate::ui::theme::{PICTURE, Palette};
 
 /// Whether something can be used now.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -120,6 +121,13 @@ fn id_of_place(ui: &Ui, rect: Rect) -> Id {
     ))
 }
 
+/// Tells a screen reader of the words at a place when they change, once it has nothing else to say.
+pub fn announce_politely(ui: &Ui, rect: Rect) {
+    let id = id_of_place(ui, rect);
+    ui.ctx()
+        .accesskit_node_builder(id, |node| node.set_live(Live::Polite));
+}
+
 /// Says words under a given id.
 pub fn say_as(ui: &Ui, rect: Rect, id: Id, text: &str) -> Response {
     let response = ui.interact(rect, id, Sense::hover());
@@ -201,8 +209,13 @@ pub fn key(ui: &Ui, rect: Rect, salt: &str, face: &KeyFace<'_>, palette: &Palett
         );
         ui.painter().rect_filled(foot, 1.0, palette.focus);
     }
-    let size = (rect.height() * 0.38).clamp(LEAST_LETTERS, 18.0);
-    let cap_size = (size - 3.0).max(LEAST_LETTERS);
+    // A key for gloves has larger words, as far as they fit.
+    let most = if rect.height() > 60.0 { 26.0 } else { 18.0 };
+    let mut size = (rect.height() * 0.38).clamp(LEAST_LETTERS, most);
+    while size > 18.0 && width(ui, face.words, size) > rect.width() * 0.62 {
+        size -= 1.0;
+    }
+    let cap_size = (size - 3.0).clamp(LEAST_LETTERS, 15.0);
     let side = if rect.width() < 90.0 { 3.0 } else { 8.0 };
     let inner = rect.shrink2(vec2(side, 2.0));
     let cap_width = if face.cap.is_empty() {

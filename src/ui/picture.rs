@@ -17,9 +17,8 @@ use crate::ui::flash::Flashes;
 use crate::ui::fresh::Fresh;
 use crate::ui::paint::{self, Lit};
 use crate::ui::shapes::{self, Firmness};
-use crate::ui::theme::{
-    HALO, LEAST_LETTERS, OUTLINE, OUTLINE_CHOSEN, PICTURE, Palette, RING_GAS, RING_OIL, letters,
-};
+use crate::ui::style::{LEAST_LETTERS, letters};
+use crate::ui::theme::{HALO, OUTLINE, OUTLINE_CHOSEN, PICTURE, Palette, RING_GAS, RING_OIL};
 use crate::ui::words;
 
 /// Least time between two uploads of the picture, seconds: fifteen a second, as many as an eye
@@ -172,7 +171,7 @@ impl LivePicture {
             let why = snapshot
                 .notice
                 .as_ref()
-                .map_or(words::NO_PICTURE, |notice| notice.words.as_str());
+                .map_or(words::get().no_picture, |notice| notice.words.as_str());
             // Shorter lines than the window is wide read better.
             let width = (rect.width() - 32.0).min(720.0);
             let place = Rect::from_center_size(rect.center(), vec2(width, rect.height() - 32.0));
@@ -272,7 +271,8 @@ fn number_plate(
     );
 }
 
-fn beads(painter: &Painter, placing: &Placing, feed: &FeedSnapshot, flash: Lit) {
+/// Draws the marks round the beads of a feed.
+pub fn beads(painter: &Painter, placing: &Placing, feed: &FeedSnapshot, flash: Lit) {
     // Counted drops of oil in the picture, the newest lowest: they carry their numbers.
     let mut counted: Vec<f64> = feed
         .beads
@@ -306,12 +306,18 @@ fn beads(painter: &Painter, placing: &Placing, feed: &FeedSnapshot, flash: Lit) 
             (BeadKind::Gas, _, _) => {
                 for (x, y) in [(1.3, 1.3), (-1.3, 1.3), (1.3, -1.3), (-1.3, -1.3)] {
                     let at = beside + vec2(x, y);
-                    painter.text(at, Align2::LEFT_CENTER, words::GAS, letters(size), HALO);
+                    painter.text(
+                        at,
+                        Align2::LEFT_CENTER,
+                        words::get().gas,
+                        letters(size),
+                        HALO,
+                    );
                 }
                 painter.text(
                     beside,
                     Align2::LEFT_CENTER,
-                    words::GAS,
+                    words::get().gas,
                     letters(size),
                     RING_GAS,
                 );

@@ -9,10 +9,12 @@ use image::{GrayImage, Luma};
 use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, GlassKind};
 use crate::capture::About;
 use crate::glass::{Calibration, FeedCalibration, Outline};
-use crate::judge::{Alarm, AlarmState, Cause, FeedState};
+use crate::judge::{Alarm, AlarmState, Cause, FeedState, Step};
 use crate::rate::Reading;
 use crate::run::{BeadMark, FeedSnapshot, HistoryPoint, Intent, Notice, RunSnapshot, Snapshot};
 use crate::ui::backend::{Backend, CameraChoice, Cameras, Look};
+use crate::ui::library::{Request, Shelf};
+use crate::ui::peep::{AllSeen, Seen};
 
 /// A scene to show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -39,6 +41,9 @@ struct Inner {
     sent: Vec<Intent>,
     opened: Vec<String>,
     saved: Vec<(String, Calibration)>,
+    papers: Vec<(String, String)>,
+    shelf: Arc<Shelf>,
+    requests: Vec<Request>,
 }
 
 /// Size of the invented pictures, pixels.
@@ -54,6 +59,9 @@ impl Pretend {
                 sent: Vec::new(),
                 opened: Vec::new(),
                 saved: Vec::new(),
+                papers: Vec::new(),
+                shelf: Arc::default(),
+                requests: Vec::new(),
             })),
         }
     }
@@ -82,6 +90,23 @@ impl Pretend {
     #[must_use]
     pub fn saved(&self) -> Vec<(String, Calibration)> {
         self.lock().saved.clone()
+    }
+
+    /// What was asked of the logbook so far.
+    #[must_use]
+    pub fn requests(&self) -> Vec<Request> {
+        self.lock().requests.clone()
+    }
+
+    /// Puts something on the shelf.
+    pub fn put_on_shelf(&self, shelf: Shelf) {
+        self.lock().shelf = Arc::new(shelf);
+    }
+
+    /// The papers kept so far: name and page.
+    #[must_use]
+    pub fn papers(&self) -> Vec<(String, String)> {
+        self.lock().papers.clone()
     }
 
     /// Changes the snapshot.
@@ -133,7 +158,13 @@ impl Backend for Pretend {
                     id: 8,
                     from_secs: snapshot.now_secs,
                     drops: 0,
+                    until_secs: None,
                 });
+            }),
+            Intent::EndRunAfter { secs } => self.change(|snapshot| {
+                if let Some(run) = &mut snapshot.run {
+                    run.until_secs = Some(run.from_secs + secs);
+                }
             }),
             Intent::EndRun => self.change(|snapshot| snapshot.run = None),
             _ => {}
@@ -148,7 +179,21 @@ impl Backend for Pretend {
         Ok(())
     }
 
-    fn look_for_cameras(&mut self) {}
+    fn look_for_cameras(&self) {}
+
+    fn peep(&self) {}
+
+    fn look_away(&self) {}
+
+    fn peeps(&self) -> AllSeen {
+        let small = GrayImage::from_fn(64, 48, |x, y| Luma([(x * 3 + y) as u8]));
+        let seen = Seen {
+            picture: Some(Arc::new(small)),
+            number: 1,
+            why_not: None,
+        };
+        [("demo".to_owned(), seen)].into()
+    }
 
     fn cameras(&self) -> Cameras {
         Cameras::Found(vec![CameraChoice {
@@ -159,6 +204,19 @@ impl Backend for Pretend {
 
     fn faults(&self) -> Vec<String> {
         vec!["stop 1".to_owned(), "flood 2".to_owned()]
+    }
+
+    fn shelf(&self) -> Arc<Shelf> {
+        self.lock().shelf.clone()
+    }
+
+    fn ask(&self, request: Request) {
+        self.lock().requests.push(request);
+    }
+
+    fn keep_paper(&self, name: &str, page: &str) -> Result<String, String> {
+        self.lock().papers.push((name.to_owned(), page.to_owned()));
+        Ok(format!("/invented/{name}"))
     }
 
     fn load_calibration(&self, path: &str) -> Result<Calibration, String> {
@@ -357,6 +415,7 @@ fn feed_of(i: usize, state: FeedState, calibration: &FeedCalibration) -> FeedSna
         )),
         strip: Arc::new(strip(every.max(20), blind.map(|_| &(250..400)))),
         shake_px: 0.05,
+        as_found: None,
     }
 }
 
@@ -398,6 +457,7 @@ fn scene_of(scene: Scene) -> Snapshot {
         cause,
         state,
         since_secs: NOW_SECS - ago,
+        step: Step::default(),
     };
     let alarms = match scene {
         Scene::Trouble => vec![
@@ -430,6 +490,7 @@ fn scene_of(scene: Scene) -> Snapshot {
             id: 7,
             from_secs: NOW_SECS - 734.0,
             drops: 93,
+            until_secs: None,
         }),
         notice: None,
         calibration: Some(Arc::new(calibration)),

@@ -6,7 +6,8 @@ use eframe::egui::{Align2, CornerRadius, Pos2, Rect, Shape, Stroke, StrokeKind, 
 use crate::base::Band;
 use crate::rate::Reading;
 use crate::ui::paint;
-use crate::ui::theme::{LEAST_LETTERS, Palette, letters};
+use crate::ui::style::{LEAST_LETTERS, letters};
+use crate::ui::theme::Palette;
 use crate::ui::words;
 
 /// The end of a scale over the band's high limit: far high (twice) still stands on it.

@@ -5,6 +5,7 @@ use eframe::egui::{
     Color32, CornerRadius, Painter, Pos2, Rect, Shape, Stroke, StrokeKind, pos2, vec2,
 };
 
+use crate::health::aim::Grade;
 use crate::judge::FeedState;
 use crate::ui::theme::{HALO, Palette};
 
@@ -70,6 +71,25 @@ fn triangle(painter: &Painter, c: Pos2, r: f32, up: Up, ink: Color32) {
         ink,
         Stroke::NONE,
     ));
+}
+
+/// Draws the shape of a grade in a square: a tick, a bar, a cross.
+pub fn grade(painter: &Painter, square: Rect, grade: Grade, ink: Color32) {
+    let line = Stroke::new((square.width() * 0.2).max(2.0), ink);
+    let at = |x: f32, y: f32| square.min + vec2(x * square.width(), y * square.height());
+    match grade {
+        Grade::Good => {
+            painter.line_segment([at(0.0, 0.55), at(0.38, 0.92)], line);
+            painter.line_segment([at(0.38, 0.92), at(1.0, 0.1)], line);
+        }
+        Grade::Fair => {
+            painter.line_segment([at(0.0, 0.5), at(1.0, 0.5)], line);
+        }
+        Grade::Bad => {
+            painter.line_segment([at(0.05, 0.05), at(0.95, 0.95)], line);
+            painter.line_segment([at(0.95, 0.05), at(0.05, 0.95)], line);
+        }
+    }
 }
 
 /// How firmly a bead is marked.

@@ -1,21 +1,25 @@
 //! The alarm's sound: one thread that looks at the newest snapshot by itself, so that a hidden or
 //! slow window never silences an alarm. No sound device: one quiet sentence, and it tries again.
 //!
+//! On request each drop is heard as well, a pitch for each feed, and never beside an alarm.
+//!
 //! The tones lie between 500 and 2500 Hz, where ISO 7731 wants danger signals (by way of public
 //! notes on it): two tones in turn for danger, a short double knock for caution.
 
+use std::collections::HashMap;
 use std::num::NonZero;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
 use rodio::{DeviceSinkBuilder, MixerDeviceSink, Player, Source};
 
-use crate::base::Clock;
+use crate::base::{Clock, FeedNumber};
 use crate::judge::{AlarmState, Cause};
 use crate::run::Snapshot;
 use crate::ui::backend::Look;
+use crate::ui::kept::Hears;
 use crate::ui::words;
 
 /// How often the thread looks at the alarms, seconds: well under a person's reaction time.
@@ -33,6 +37,18 @@ const LOW_HZ: f64 = 740.0;
 const HIGH_HZ: f64 = 988.0;
 /// The caution's tone, Hz.
 const CAUTION_HZ: f64 = 620.0;
+/// How often the thread looks for drops while they are to be heard, seconds: sound and flash seem
+/// one to the eye and ear.
+const LOOK_FOR_DROPS_SECS: f64 = 0.04;
+/// Pitches of drops, Hz: five notes to the octave from middle C (equal temperament, A at 440 Hz)
+/// upwards, without those near an alarm's tones.
+const PITCHES_HZ: [f64; 8] = [261.63, 293.66, 329.63, 392.0, 440.0, 523.25, 783.99, 880.0];
+/// How long a drop sounds, seconds: shorter than two drops a second are apart.
+const DROP_SECS: f64 = 0.3;
+/// In how long a drop's sound falls to a third, seconds.
+const DROP_DIES_SECS: f64 = 0.07;
+/// Loudness of a drop, 0 to 1: well under an alarm's.
+const DROP_LOUDNESS: f64 = 0.35;
 /// Loudness of 0 to 1: the device's own setting does the rest; headroom for the two partials.
 const LOUDNESS: f64 = 0.6;
 
@@ -99,26 +115,65 @@ fn edge(within_secs: f64, long_secs: f64) -> f64 {
     (within_secs.min(long_secs - within_secs) / 0.005).clamp(0.0, 1.0)
 }
 
-/// An endless tone for the sound device.
-struct Endless {
-    tone: Tone,
-    at: u64,
+/// Pitch of a feed's drops, Hz: five notes to the octave, the leftmost the lowest, all well away
+/// from the tones of alarms.
+#[must_use]
+pub fn pitch_hz(feed: FeedNumber) -> f64 {
+    PITCHES_HZ[feed.index() % PITCHES_HZ.len()]
 }
 
-impl Iterator for Endless {
+/// The sample of a drop's sound at a time in seconds, within ±1: a soft pluck that dies away.
+#[must_use]
+pub fn drop_sample(feed: FeedNumber, at_secs: f64) -> f32 {
+    if !(0.0..DROP_SECS).contains(&at_secs) {
+        return 0.0;
+    }
+    let dying = (-at_secs / DROP_DIES_SECS).exp() * edge(at_secs, DROP_SECS);
+    let wave = (std::f64::consts::TAU * pitch_hz(feed) * at_secs).sin();
+    (wave * dying * DROP_LOUDNESS) as f32
+}
+
+/// A sound made for the sound device, sample by sample.
+struct Made<F> {
+    sample: F,
+    at: u64,
+    until: u64,
+}
+
+impl Made<()> {
+    /// An alarm's tone, without an end.
+    fn endless(tone: Tone) -> Made<impl FnMut(f64) -> f32 + Send> {
+        Made {
+            sample: move |at_secs| sample(tone, at_secs),
+            at: 0,
+            until: u64::MAX,
+        }
+    }
+
+    /// One drop.
+    fn drop_of(feed: FeedNumber) -> Made<impl FnMut(f64) -> f32 + Send> {
+        Made {
+            sample: move |at_secs| drop_sample(feed, at_secs),
+            at: 0,
+            until: (DROP_SECS * f64::from(SAMPLES_PER_SECOND.get())) as u64,
+        }
+    }
+}
+
+impl<F: FnMut(f64) -> f32> Iterator for Made<F> {
     type Item = f32;
 
     fn next(&mut self) -> Option<f32> {
-        let value = sample(
-            self.tone,
-            self.at as f64 / f64::from(SAMPLES_PER_SECOND.get()),
-        );
+        if self.at >= self.until {
+            return None;
+        }
+        let value = (self.sample)(self.at as f64 / f64::from(SAMPLES_PER_SECOND.get()));
         self.at += 1;
         Some(value)
     }
 }
 
-impl Source for Endless {
+impl<F: FnMut(f64) -> f32> Source for Made<F> {
     fn current_span_len(&self) -> Option<usize> {
         None
     }
@@ -140,8 +195,16 @@ impl Source for Endless {
 #[derive(Debug, Default)]
 pub struct SoundSwitch {
     off: AtomicBool,
+    drops: AtomicBool,
     stop: AtomicBool,
-    trouble: Mutex<Option<String>>,
+    no_device: AtomicBool,
+}
+
+/// Whether there is anything to be heard with.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Heard {
+    Yes,
+    NoDevice,
 }
 
 impl SoundSwitch {
@@ -156,17 +219,28 @@ impl SoundSwitch {
         self.off.fetch_xor(true, Ordering::Relaxed)
     }
 
+    /// Whether drops are heard.
+    #[must_use]
+    pub fn drops(&self) -> Hears {
+        Hears::from(self.drops.load(Ordering::Relaxed))
+    }
+
+    /// Lets drops be heard, or not.
+    pub fn let_drops_sound(&self, hears: Hears) {
+        self.drops.store(hears == Hears::On, Ordering::Relaxed);
+    }
+
     /// Why nothing can be heard, if nothing can.
     #[must_use]
     pub fn trouble(&self) -> Option<String> {
-        self.trouble
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .clone()
+        self.no_device
+            .load(Ordering::Relaxed)
+            .then(|| words::get().no_sound.to_owned())
     }
 
-    fn set_trouble(&self, trouble: Option<String>) {
-        *self.trouble.lock().unwrap_or_else(PoisonError::into_inner) = trouble;
+    fn set_trouble(&self, heard: Heard) {
+        self.no_device
+            .store(heard == Heard::NoDevice, Ordering::Relaxed);
     }
 }
 
@@ -210,41 +284,85 @@ impl Drop for Sound {
     }
 }
 
+/// An open device, with the alarm's tone on it if there is one.
+struct Open {
+    sink: MixerDeviceSink,
+    alarm: Option<(Tone, Player)>,
+}
+
 fn keep_sounding(look: &Look, clock: &dyn Clock, switch: &SoundSwitch) {
-    let mut open: Option<(MixerDeviceSink, Player)> = None;
-    let mut sounding = Tone::Silent;
+    let mut open: Option<Open> = None;
+    let mut drops = NewDrops::default();
     let mut try_at_secs = 0.0;
     while !switch.stop.load(Ordering::Relaxed) {
+        let snapshot = look();
         let tone = if switch.is_on() {
-            wanted(&look())
+            wanted(&snapshot)
         } else {
             Tone::Silent
         };
-        if tone != sounding {
+        let new = drops.take(&snapshot);
+        let hears_drops = switch.drops() == Hears::On;
+        if tone == Tone::Silent && !hears_drops {
             // The device is closed in silence: it would keep the processor awake.
             open = None;
-            sounding = Tone::Silent;
-            if tone != Tone::Silent && clock.monotonic_secs() >= try_at_secs {
-                match open_device() {
-                    Ok(mut sink) => {
-                        sink.log_on_drop(false);
-                        let player = Player::connect_new(sink.mixer());
-                        player.append(Endless { tone, at: 0 });
-                        open = Some((sink, player));
-                        sounding = tone;
-                        switch.set_trouble(None);
-                    }
-                    Err(why) => {
-                        try_at_secs = clock.monotonic_secs() + TRY_AGAIN_SECS;
-                        tracing::info!(why, "no sound");
-                        switch.set_trouble(Some(words::NO_SOUND.to_owned()));
-                    }
+        } else if open.is_none() && clock.monotonic_secs() >= try_at_secs {
+            match open_device() {
+                Ok(mut sink) => {
+                    sink.log_on_drop(false);
+                    open = Some(Open { sink, alarm: None });
+                    switch.set_trouble(Heard::Yes);
+                }
+                Err(why) => {
+                    try_at_secs = clock.monotonic_secs() + TRY_AGAIN_SECS;
+                    tracing::info!(why, "no sound");
+                    switch.set_trouble(Heard::NoDevice);
                 }
             }
         }
-        clock.wait_secs(LOOK_SECS);
+        if let Some(open) = &mut open {
+            let sounding = open.alarm.as_ref().map_or(Tone::Silent, |(tone, _)| *tone);
+            if tone != sounding {
+                open.alarm = (tone != Tone::Silent).then(|| {
+                    let player = Player::connect_new(open.sink.mixer());
+                    player.append(Made::endless(tone));
+                    (tone, player)
+                });
+            }
+            // Nothing is heard beside an alarm.
+            if hears_drops && tone == Tone::Silent {
+                for feed in new {
+                    open.sink.mixer().add(Made::drop_of(feed));
+                }
+            }
+        }
+        clock.wait_secs(if hears_drops {
+            LOOK_FOR_DROPS_SECS
+        } else {
+            LOOK_SECS
+        });
     }
     drop(open);
+}
+
+/// Which feeds counted a drop since the last look.
+#[derive(Debug, Default)]
+struct NewDrops {
+    seen: HashMap<FeedNumber, u64>,
+}
+
+impl NewDrops {
+    /// Takes the counts; one sound a feed, however many drops came.
+    fn take(&mut self, snapshot: &Snapshot) -> Vec<FeedNumber> {
+        let mut new = Vec::new();
+        for feed in &snapshot.feeds {
+            let before = self.seen.insert(feed.feed, feed.drops);
+            if before.is_some_and(|before| feed.drops > before) {
+                new.push(feed.feed);
+            }
+        }
+        new
+    }
 }
 
 fn open_device() -> Result<MixerDeviceSink, String> {
@@ -276,8 +394,7 @@ fn may_have_sound() -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::FeedNumber;
-    use crate::judge::Alarm;
+    use crate::judge::{Alarm, Step};
 
     fn with(alarms: &[(Cause, AlarmState)]) -> Snapshot {
         Snapshot {
@@ -288,6 +405,7 @@ mod tests {
                     cause: *cause,
                     state: *state,
                     since_secs: 0.0,
+                    step: Step::default(),
                 })
                 .collect(),
             ..Snapshot::default()
@@ -344,6 +462,53 @@ mod tests {
         assert!(power(Tone::Danger, HIGH_HZ) > 0.02);
         assert!(power(Tone::Danger, 100.0) < 0.005);
         assert!(power(Tone::Silent, LOW_HZ) == 0.0);
+    }
+
+    /// Power of a feed's drop at one frequency.
+    fn drop_power(feed: u16, hz: f64) -> f64 {
+        let (mut sin, mut cos) = (0.0, 0.0);
+        for i in 0..14_400 {
+            let t = f64::from(i) / 48_000.0;
+            let v = f64::from(drop_sample(FeedNumber(feed), t));
+            sin += v * (std::f64::consts::TAU * hz * t).sin();
+            cos += v * (std::f64::consts::TAU * hz * t).cos();
+        }
+        sin.hypot(cos) / 14_400.0
+    }
+
+    #[test]
+    fn each_feed_has_its_own_pitch_and_none_sounds_like_an_alarm() {
+        for feed in 1..=8_u16 {
+            let own = pitch_hz(FeedNumber(feed));
+            for other in (1..=8).filter(|other| *other != feed) {
+                let other_hz = pitch_hz(FeedNumber(other));
+                assert!((own / other_hz).ln().abs() > 0.1, "{feed} and {other}");
+                assert!(drop_power(feed, own) > 2.0 * drop_power(feed, other_hz));
+            }
+            for alarm in [LOW_HZ, HIGH_HZ, CAUTION_HZ] {
+                assert!((own / alarm).ln().abs() > 0.05, "{feed} and {alarm} Hz");
+            }
+            // It dies away, and an alarm does not.
+            let late = (14_000..14_400).map(|i| drop_sample(FeedNumber(feed), f64::from(i) / 48e3));
+            assert!(late.fold(0.0, |most: f32, v| most.max(v.abs())) < 0.02);
+        }
+    }
+
+    #[test]
+    fn a_drop_sounds_once_and_a_new_start_of_counting_is_silent() {
+        use crate::ui::backend::Backend;
+        use crate::ui::pretend::{Pretend, Scene};
+        let behind = Pretend::new(Scene::Well);
+        let mut drops = NewDrops::default();
+        assert!(drops.take(&behind.snapshot()).is_empty());
+        behind.change(|snapshot| snapshot.feeds[1].drops += 2);
+        assert_eq!(drops.take(&behind.snapshot()), [FeedNumber(2)]);
+        assert!(drops.take(&behind.snapshot()).is_empty());
+        behind.change(|snapshot| snapshot.feeds[1].drops = 0);
+        assert!(drops.take(&behind.snapshot()).is_empty());
+        let made: Vec<f32> = Made::drop_of(FeedNumber(1)).collect();
+        assert_eq!(made.len(), 14_400);
+        assert_eq!(Made::endless(Tone::Danger).take(5).count(), 5);
     }
 
     #[test]

@@ -12,7 +12,8 @@ use crate::ui::fresh::Fresh;
 use crate::ui::paint;
 use crate::ui::picture::GreyTexture;
 use crate::ui::scale::plot_end_per_minute;
-use crate::ui::theme::{LEAST_LETTERS, NONE, PICTURE, Palette, letters};
+use crate::ui::style::{LEAST_LETTERS, letters};
+use crate::ui::theme::{NONE, PICTURE, Palette};
 use crate::ui::words;
 
 /// Fewest columns over which a strip is spread, so that a young strip is not one huge smear.
@@ -181,7 +182,7 @@ pub fn history(ui: &mut Ui, rect: Rect, feed: &FeedSnapshot, now_secs: f64, pale
             ui,
             under.with_max_x(under.right() - 5.0),
             Align2::RIGHT_CENTER,
-            words::NOW,
+            words::get().now,
             letters(size),
             palette.ink_well,
         );

@@ -1,15 +1,13 @@
-//! Every colour and letter size of the window, in one place: a dark look for the engine room at
-//! night, a light one like an enamelled dial. Colours carry the meanings of IEC 60073 (red: danger,
+//! Every colour of the window, in one place: a dark look for the engine room at night, a light one
+//! like an enamelled dial, and one of high contrast. Colours carry the meanings of IEC 60073 (red: danger,
 //! yellow: caution, green: normal, grey: no meaning) and never stand without a word and a shape.
-//! It leaves where things stand to `layout`, and what they say to `words`.
+//! It leaves letters, spacing and the choice
+//! of a look to `style`.
 
-use eframe::egui::style::{Selection, WidgetVisuals, Widgets};
-use eframe::egui::{
-    self, Color32, CornerRadius, FontFamily, FontId, Margin, Shadow, Stroke, TextStyle, Theme,
-    Visuals,
-};
+use eframe::egui::{self, Color32};
 
 use crate::judge::{AlarmState, Cause, FeedState};
+use crate::ui::style::Look;
 
 /// The colours of one look.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -97,13 +95,13 @@ pub const DARK: Palette = Palette {
     figure: Color32::from_rgb(0xff, 0xf8, 0xe6),
     ink_well: Color32::from_rgb(0xd8, 0xdc, 0xcc),
     focus: Color32::from_rgb(0xff, 0xd8, 0x6b),
-    normal: Color32::from_rgb(0x1e, 0x7a, 0x4a),
+    normal: Color32::from_rgb(0x11, 0x7b, 0x64),
     on_normal: Color32::from_rgb(0xff, 0xff, 0xff),
     caution: Color32::from_rgb(0xf5, 0xbd, 0x2e),
     on_caution: Color32::from_rgb(0x1d, 0x16, 0x02),
-    danger: Color32::from_rgb(0xc9, 0x24, 0x1e),
+    danger: Color32::from_rgb(0xb9, 0x2a, 0x14),
     on_danger: Color32::from_rgb(0xff, 0xff, 0xff),
-    neutral: Color32::from_rgb(0x54, 0x5f, 0x5a),
+    neutral: Color32::from_rgb(0x34, 0x39, 0x38),
     on_neutral: Color32::from_rgb(0xff, 0xff, 0xff),
     ink_danger: Color32::from_rgb(0xff, 0x8f, 0x80),
     band: Color32::from_rgb(0x2b, 0x84, 0x58),
@@ -133,13 +131,13 @@ pub const LIGHT: Palette = Palette {
     figure: Color32::from_rgb(0x0c, 0x10, 0x0e),
     ink_well: Color32::from_rgb(0xe4, 0xe6, 0xd8),
     focus: Color32::from_rgb(0x1b, 0x4f, 0x9c),
-    normal: Color32::from_rgb(0x17, 0x6b, 0x40),
+    normal: Color32::from_rgb(0x0f, 0x75, 0x60),
     on_normal: Color32::from_rgb(0xff, 0xff, 0xff),
     caution: Color32::from_rgb(0xf5, 0xb8, 0x1f),
     on_caution: Color32::from_rgb(0x1d, 0x16, 0x02),
-    danger: Color32::from_rgb(0xb9, 0x1c, 0x17),
+    danger: Color32::from_rgb(0xb0, 0x26, 0x13),
     on_danger: Color32::from_rgb(0xff, 0xff, 0xff),
-    neutral: Color32::from_rgb(0x59, 0x60, 0x5b),
+    neutral: Color32::from_rgb(0x36, 0x3b, 0x39),
     on_neutral: Color32::from_rgb(0xff, 0xff, 0xff),
     ink_danger: Color32::from_rgb(0xa3, 0x18, 0x12),
     band: Color32::from_rgb(0x4f, 0x9d, 0x72),
@@ -150,6 +148,42 @@ pub const LIGHT: Palette = Palette {
     ribbon: Color32::from_rgb(0x5c, 0x55, 0x3d),
     band_well: Color32::from_rgb(0x19, 0x3f, 0x2e),
     band_edge_well: Color32::from_rgb(0x58, 0xb0, 0x82),
+};
+
+/// For eyes that need it: black and white, yellow where the keyboard is, every edge drawn.
+pub const HIGH_CONTRAST: Palette = Palette {
+    room: Color32::from_rgb(0x00, 0x00, 0x00),
+    plate: Color32::from_rgb(0x00, 0x00, 0x00),
+    plate_chosen: Color32::from_rgb(0x1c, 0x1c, 0x38),
+    well: Color32::from_rgb(0x00, 0x00, 0x00),
+    key: Color32::from_rgb(0x00, 0x00, 0x00),
+    key_hover: Color32::from_rgb(0x26, 0x26, 0x4a),
+    key_down: Color32::from_rgb(0x34, 0x34, 0x6a),
+    key_edge: Color32::from_rgb(0xff, 0xff, 0xff),
+    brass: Color32::from_rgb(0xff, 0xff, 0xff),
+    rule: Color32::from_rgb(0x9a, 0x9a, 0x9a),
+    ink: Color32::from_rgb(0xff, 0xff, 0xff),
+    ink_soft: Color32::from_rgb(0xff, 0xff, 0xff),
+    figure: Color32::from_rgb(0xff, 0xff, 0xff),
+    ink_well: Color32::from_rgb(0xff, 0xff, 0xff),
+    focus: Color32::from_rgb(0xff, 0xe6, 0x00),
+    normal: Color32::from_rgb(0x14, 0x65, 0x3c),
+    on_normal: Color32::from_rgb(0xff, 0xff, 0xff),
+    caution: Color32::from_rgb(0xff, 0xd4, 0x00),
+    on_caution: Color32::from_rgb(0x00, 0x00, 0x00),
+    danger: Color32::from_rgb(0xff, 0x7e, 0x60),
+    on_danger: Color32::from_rgb(0x00, 0x00, 0x00),
+    neutral: Color32::from_rgb(0x2a, 0x2a, 0x2a),
+    on_neutral: Color32::from_rgb(0xff, 0xff, 0xff),
+    ink_danger: Color32::from_rgb(0xff, 0xb3, 0xa6),
+    band: Color32::from_rgb(0x1f, 0x6f, 0x47),
+    band_edge: Color32::from_rgb(0x7d, 0xff, 0xb9),
+    scale_line: Color32::from_rgb(0xff, 0xff, 0xff),
+    limits: Color32::from_rgb(0xff, 0xff, 0xff),
+    trace: Color32::from_rgb(0xff, 0xe6, 0x00),
+    ribbon: Color32::from_rgb(0x4a, 0x47, 0x30),
+    band_well: Color32::from_rgb(0x0c, 0x3d, 0x26),
+    band_edge_well: Color32::from_rgb(0x7d, 0xff, 0xb9),
 };
 
 /// The halo under everything that is drawn over a picture, so that it shows on any grey.
@@ -182,10 +216,7 @@ impl Palette {
     /// The look in force.
     #[must_use]
     pub fn of(ctx: &egui::Context) -> &'static Self {
-        match ctx.theme() {
-            Theme::Dark => &DARK,
-            Theme::Light => &LIGHT,
-        }
+        Look::of(ctx).palette()
     }
 
     /// The badge of a verdict.
@@ -252,6 +283,12 @@ impl Palette {
         }
     }
 
+    /// The edge of every badge, so that a dark one stands out as well.
+    #[must_use]
+    pub fn badge_edge(&self) -> Color32 {
+        self.key_edge
+    }
+
     /// Every pair of colours that meets in the window, with what WCAG 2.2 asks of it.
     #[must_use]
     pub fn pairs(&self) -> Vec<Pair> {
@@ -309,7 +346,15 @@ impl Palette {
             self.badge_neutral(),
         ] {
             add("badge", badge.ink, badge.fill, Text);
+            add("badge's edge", self.badge_edge(), self.plate, Graphic);
         }
+        add("edge of an entry field", self.key_edge, self.room, Graphic);
+        add(
+            "words on the far limits' well",
+            self.ink_well,
+            self.ribbon,
+            Text,
+        );
         for (what, ring) in [
             ("outline", OUTLINE),
             ("chosen outline", OUTLINE_CHOSEN),
@@ -353,183 +398,4 @@ pub struct Pair {
     pub under: Color32,
     /// What is asked.
     pub need: Need,
-}
-
-/// Contrast of two colours by WCAG 2.2 (relative luminance, sRGB), 1 to 21.
-///
-/// ```
-/// use beadtally::ui::theme::contrast;
-/// use eframe::egui::Color32;
-/// assert!((contrast(Color32::BLACK, Color32::WHITE) - 21.0).abs() < 1e-9);
-/// ```
-#[must_use]
-pub fn contrast(one: Color32, other: Color32) -> f64 {
-    let (a, b) = (luminance(one), luminance(other));
-    (a.max(b) + 0.05) / (a.min(b) + 0.05)
-}
-
-/// Relative luminance by WCAG 2.2, 0 to 1.
-fn luminance(colour: Color32) -> f64 {
-    let linear = |channel: u8| {
-        let c = f64::from(channel) / 255.0;
-        if c <= 0.04045 {
-            c / 12.92
-        } else {
-            ((c + 0.055) / 1.055).powf(2.4)
-        }
-    };
-    0.2126 * linear(colour.r()) + 0.7152 * linear(colour.g()) + 0.0722 * linear(colour.b())
-}
-
-/// Letters of the given height in points.
-#[must_use]
-pub fn letters(size: f32) -> FontId {
-    FontId::new(size, FontFamily::Proportional)
-}
-
-/// Letters of equal width, for what must not jump.
-#[must_use]
-pub fn even_letters(size: f32) -> FontId {
-    FontId::new(size, FontFamily::Monospace)
-}
-
-/// The least letters that may be drawn, points.
-pub const LEAST_LETTERS: f32 = 12.0;
-/// Letters of running text, points.
-pub const BODY: f32 = 16.0;
-/// Letters of a heading, points.
-pub const HEADING: f32 = 21.0;
-
-/// Puts both looks in force.
-pub fn put_in_force(ctx: &egui::Context) {
-    for (theme, palette) in [(Theme::Dark, &DARK), (Theme::Light, &LIGHT)] {
-        ctx.style_mut_of(theme, |style| {
-            style.visuals = visuals(theme, palette);
-            style.text_styles = [
-                (TextStyle::Heading, letters(HEADING)),
-                (TextStyle::Body, letters(BODY)),
-                (TextStyle::Button, letters(BODY)),
-                (TextStyle::Monospace, even_letters(BODY - 1.0)),
-                (TextStyle::Small, letters(LEAST_LETTERS + 1.0)),
-            ]
-            .into();
-            style.spacing.item_spacing = egui::vec2(8.0, 8.0);
-            style.spacing.button_padding = egui::vec2(12.0, 6.0);
-            // WCAG 2.2, 2.5.8: nothing to press is smaller than 24 points; gloves want more.
-            style.spacing.interact_size = egui::vec2(48.0, 32.0);
-            style.spacing.icon_width = 22.0;
-            style.spacing.icon_width_inner = 13.0;
-            style.spacing.text_edit_width = 360.0;
-            // Nothing here moves by itself.
-            style.animation_time = 0.0;
-            style.scroll_animation = egui::style::ScrollAnimation::none();
-            style.visuals.text_cursor.blink = false;
-            style.interaction.selectable_labels = false;
-            style.interaction.show_tooltips_only_when_still = true;
-        });
-    }
-}
-
-fn visuals(theme: Theme, palette: &Palette) -> Visuals {
-    let mut visuals = theme.default_visuals();
-    let key = |fill: Color32, edge: Stroke| WidgetVisuals {
-        bg_fill: fill,
-        weak_bg_fill: fill,
-        bg_stroke: edge,
-        corner_radius: CornerRadius::same(4),
-        fg_stroke: Stroke::new(1.5, palette.ink),
-        expansion: 0.0,
-    };
-    visuals.widgets = Widgets {
-        noninteractive: WidgetVisuals {
-            bg_fill: palette.plate,
-            weak_bg_fill: palette.plate,
-            bg_stroke: Stroke::new(1.0, palette.rule),
-            corner_radius: CornerRadius::same(4),
-            fg_stroke: Stroke::new(1.0, palette.ink),
-            expansion: 0.0,
-        },
-        inactive: key(palette.key, Stroke::new(1.0, palette.key_edge)),
-        hovered: key(palette.key_hover, Stroke::new(1.0, palette.key_edge)),
-        active: key(palette.key_down, Stroke::new(2.0, palette.focus)),
-        open: key(palette.key_down, Stroke::new(1.0, palette.key_edge)),
-    };
-    visuals.selection = Selection {
-        bg_fill: palette.key_down,
-        stroke: Stroke::new(2.0, palette.ink),
-    };
-    visuals.override_text_color = None;
-    visuals.weak_text_color = Some(palette.ink_soft);
-    visuals.hyperlink_color = palette.ink;
-    visuals.faint_bg_color = palette.plate_chosen;
-    visuals.extreme_bg_color = palette.room;
-    visuals.text_edit_bg_color = Some(palette.room);
-    visuals.code_bg_color = palette.plate_chosen;
-    visuals.warn_fg_color = palette.ink_danger;
-    visuals.error_fg_color = palette.ink_danger;
-    visuals.window_fill = palette.plate;
-    visuals.window_stroke = Stroke::new(1.5, palette.brass);
-    visuals.window_corner_radius = CornerRadius::same(6);
-    visuals.menu_corner_radius = CornerRadius::same(4);
-    visuals.window_shadow = Shadow::NONE;
-    visuals.popup_shadow = Shadow::NONE;
-    visuals.panel_fill = palette.room;
-    visuals.text_cursor.stroke = Stroke::new(2.0, palette.ink);
-    visuals
-}
-
-/// The frame of a dialog.
-pub fn dialog_frame(palette: &Palette) -> egui::Frame {
-    egui::Frame::new()
-        .fill(palette.plate)
-        .stroke(Stroke::new(1.5, palette.brass))
-        .corner_radius(CornerRadius::same(6))
-        .inner_margin(Margin::same(18))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    // WCAG 2.2, 1.4.3 and 1.4.11, over every pair.
-    #[test]
-    fn every_pair_of_both_looks_has_the_contrast_it_needs() {
-        for (look, palette) in [("dark", &DARK), ("light", &LIGHT)] {
-            for pair in palette.pairs() {
-                let found = contrast(pair.over, pair.under);
-                assert!(
-                    found >= pair.need.least(),
-                    "{look}, {}: {:?} on {:?} has {found:.2}, needs {}",
-                    pair.what,
-                    pair.over,
-                    pair.under,
-                    pair.need.least()
-                );
-            }
-        }
-    }
-
-    // From memory, as many contrast checkers print them: #777777 on white 4.48, #767676 4.54.
-    #[test]
-    fn contrast_agrees_with_known_pairs() {
-        let white = Color32::WHITE;
-        assert!((contrast(Color32::from_rgb(0x77, 0x77, 0x77), white) - 4.48).abs() < 0.005);
-        assert!((contrast(Color32::from_rgb(0x76, 0x76, 0x76), white) - 4.54).abs() < 0.005);
-        assert!((contrast(white, white) - 1.0).abs() < 1e-12);
-    }
-
-    // IEC 60073 by way of two published extracts: red danger, yellow caution, green normal.
-    #[test]
-    fn states_wear_the_colours_of_their_meaning() {
-        for palette in [&DARK, &LIGHT] {
-            let red = palette.state(FeedState::Stopped).fill;
-            assert!(red.r() > 2 * red.g() && red.r() > 2 * red.b());
-            let yellow = palette.state(FeedState::Low).fill;
-            assert!(yellow.r() > 200 && yellow.g() > 150 && yellow.b() < 80);
-            let green = palette.state(FeedState::InBand).fill;
-            assert!(green.g() > green.r() && green.g() > green.b());
-            let grey = palette.state(FeedState::CannotSee).fill;
-            assert!(grey.r().abs_diff(grey.g()) < 16 && grey.g().abs_diff(grey.b()) < 16);
-        }
-    }
 }

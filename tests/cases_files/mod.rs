@@ -2,12 +2,17 @@
 //! frames and what is expected of them with the demo. Counting and comparing are left to
 //! `cases.rs`.
 
+#[path = "../../benches/hard_cases/bench/h264.rs"]
+#[allow(dead_code, reason = "a part of the bench is enough here")]
+mod h264;
+
 use std::fs::File;
 use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
 use beadtally::base::{BeadKind, GlassKind};
 use beadtally::capture::demo::fault_words::{self, Fault};
+use beadtally::capture::demo::faults::Faults;
 use beadtally::capture::demo::{DemoSource, GlassTruth};
 use beadtally::capture::{Grab, Source};
 use beadtally::glass::{Calibration, FeedCalibration, Outline};
@@ -38,6 +43,8 @@ pub struct Case {
     pub demo: String,
     /// Length, seconds.
     pub seconds: f64,
+    /// Rate factor of the H.264 that the frames were put through before they were kept.
+    pub rate_factor: Option<u8>,
     /// Name of the calibration in the case's folder; without it the glasses must be found.
     pub calibration: Option<String>,
     /// Whether it is known not to be counted right yet.
@@ -65,6 +72,10 @@ pub struct ExpectedBlind {
     pub from_s: f64,
     /// End, seconds.
     pub to_s: f64,
+    /// Whether it may be told as blind but need not: the glasses can be seen, yet not where they
+    /// were.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub may: bool,
 }
 
 /// One glass as it truly is.
@@ -220,7 +231,7 @@ fn state(
     FeedState::FarHigh
 }
 
-/// When the faults of the demo's words leave nothing to be seen.
+/// When the faults of the demo's words leave nothing to be seen, or nothing in its old place.
 fn blind(case: &Case, source: &DemoSource) -> Vec<ExpectedBlind> {
     let settings = source.settings();
     settings
@@ -231,17 +242,43 @@ fn blind(case: &Case, source: &DemoSource) -> Vec<ExpectedBlind> {
             fault_words::read(request, settings.feeds, 0.0).expect("the words of a fault")
         })
         .filter_map(|request| {
-            let to_s = match request.fault {
-                Fault::Dark | Fault::Frozen => request.to_secs,
-                Fault::Stall => request.from_secs + request.strength.unwrap_or(0.0),
+            let (from_s, to_s) = match request.fault {
+                Fault::Dark | Fault::Frozen | Fault::Knock => (request.from_secs, request.to_secs),
+                Fault::Stall => {
+                    let stall_secs = request.strength.unwrap_or(0.0);
+                    (request.from_secs, request.from_secs + stall_secs)
+                }
+                Fault::Passer => covered(case, source)?,
                 _ => return None,
             };
             Some(ExpectedBlind {
-                from_s: thousandths(request.from_secs),
+                from_s: thousandths(from_s),
                 to_s: thousandths(to_s.min(case.seconds)),
+                may: request.fault == Fault::Knock,
             })
         })
         .collect()
+}
+
+/// When somebody who walks past first and last covers the middle of the only glass.
+fn covered(case: &Case, source: &DemoSource) -> Option<(f64, f64)> {
+    // Half as wide as the body of a passer, in picture widths.
+    const HALF_BODY: f64 = 0.15;
+    let settings = source.settings();
+    assert_eq!(settings.feeds, 1, "`{}`: one glass, please", case.demo);
+    let mut faults = Faults::new(1, settings.seed);
+    faults
+        .ask(&settings.fault, 0.0)
+        .expect("the words of a fault");
+    let middle = source.glasses()[0].centre_px.0 / f64::from(settings.width_px);
+    let hidden: Vec<f64> = (0..(case.seconds * 1000.0) as u32)
+        .map(|ms| f64::from(ms) / 1000.0)
+        .filter(|&at_secs| {
+            let place = faults.passer_at(Fault::Passer, at_secs);
+            place.is_some_and(|place| (place - middle).abs() < HALF_BODY)
+        })
+        .collect();
+    Some((*hidden.first()?, *hidden.last()?))
 }
 
 /// Draws a case anew: its frames, what is expected of them, and the calibration if it names one.
@@ -253,7 +290,19 @@ pub fn draw_anew(folder: &Path, case: &Case) {
     std::fs::create_dir_all(&frames).expect("a folder for the frames");
     let mut times = csv::Writer::from_path(frames.join("frames.csv")).expect("frames.csv");
     times.write_record(["file", "time_s"]).expect("a heading");
+    let mut pictures = Vec::new();
     let expected = draw(case, |number, at_secs, luma| {
+        pictures.push((number, at_secs, luma.clone()));
+    });
+    if let Some(rate_factor) = case.rate_factor {
+        let before: Vec<&image::GrayImage> = pictures.iter().map(|(.., luma)| luma).collect();
+        let scratch = frames.join("scratch.mp4");
+        let back = h264::through(&before, 30.0, rate_factor, &scratch).expect("ffmpeg");
+        for (picture, luma) in pictures.iter_mut().zip(back) {
+            picture.2 = luma;
+        }
+    }
+    for (number, at_secs, luma) in &pictures {
         let name = format!("{number:03}.png");
         let file = BufWriter::new(File::create(frames.join(&name)).expect("a file"));
         PngEncoder::new_with_quality(file, CompressionType::Best, FilterType::Paeth)
@@ -267,7 +316,7 @@ pub fn draw_anew(folder: &Path, case: &Case) {
         times
             .write_record([name, format!("{at_secs:.6}")])
             .expect("a line");
-    });
+    }
     times.flush().expect("frames.csv is written");
     let text = toml::to_string(&expected).expect("what is expected, as text");
     std::fs::write(

@@ -8,6 +8,10 @@
 pub mod odd;
 mod scene;
 
+#[allow(
+    unused_imports,
+    reason = "each test file uses its own part of the helper"
+)]
 pub use scene::{Light, Picture, Scene, Shape, TrueGlass, coded, draw};
 
 /// A small deterministic generator of numbers (splitmix64).

@@ -4,8 +4,10 @@
 use std::collections::BTreeSet;
 use std::time::Duration;
 
+use beadtally::ui::kept::Memory;
 use beadtally::ui::pretend::Scene;
-use beadtally::ui::words;
+use beadtally::ui::style::Look;
+use beadtally::ui::words::{self, Language};
 use eframe::egui::accessibility::is_input;
 use eframe::egui::{Key, Theme, ViewportId};
 use egui_kittest::kittest::{NodeT, Queryable};
@@ -13,7 +15,11 @@ use egui_kittest::kittest::{NodeT, Queryable};
 use crate::kit::{Build, Rig};
 
 /// Keys that lead to every view and dialog.
-const PLACES: [Option<Key>; 7] = [
+const PLACES: [Option<Key>; 11] = [
+    Some(Key::F6),
+    Some(Key::F7),
+    Some(Key::F8),
+    Some(Key::F9),
     None,
     Some(Key::F1),
     Some(Key::F3),
@@ -51,7 +57,7 @@ fn every_widget_has_a_name() {
                 .children_recursive()
                 .filter(|node| is_input(node.accesskit_node().role()))
                 .count();
-            assert!(inputs >= 9, "the row of keys at least: {inputs}");
+            assert!(inputs >= 8, "the row of keys at least: {inputs}");
         }
     }
 }
@@ -85,10 +91,17 @@ fn tab_comes_to_everything_that_can_be_pressed() {
         }
         // Behind a dialog nothing is to be reached.
         let missed: Vec<&String> = if place == Some(Key::M) {
-            let dialog = [words::KEEP_MARK, words::BACK, words::OWN_WORDS];
+            let dialog = [
+                words::get().keep_mark,
+                words::get().back,
+                words::get().own_words,
+            ];
             let missed = dialog.iter().filter(|w| !reached.contains(**w));
             assert_eq!(
-                missed.copied().filter(|w| *w != words::KEEP_MARK).count(),
+                missed
+                    .copied()
+                    .filter(|w| *w != words::get().keep_mark)
+                    .count(),
                 0
             );
             Vec::new()
@@ -212,13 +225,56 @@ fn an_alarm_is_announced_at_once_and_its_words_are_whole() {
 }
 
 #[test]
-fn light_and_dark_change_by_key() {
+fn the_look_changes_by_key_and_in_the_dialog() {
     let mut rig = Build::of(Scene::Well).rig();
-    assert_eq!(rig.harness.ctx.theme(), Theme::Dark);
-    rig.harness.key_press(Key::L);
+    assert_eq!(Look::of(&rig.harness.ctx), Look::Dark);
+    for wanted in [Look::Light, Look::HighContrast, Look::Dark] {
+        rig.harness.key_press(Key::L);
+        rig.harness.run();
+        assert_eq!(Look::of(&rig.harness.ctx), wanted);
+    }
+    rig.harness.get_by_label(words::get().more).click();
     rig.harness.run();
-    assert_eq!(rig.harness.ctx.theme(), Theme::Light);
-    assert!(rig.harness.query_by_label(words::TO_DARK).is_some());
+    rig.harness
+        .get_by_label(words::get().look_high_contrast)
+        .click();
+    rig.harness.run();
+    assert_eq!(Look::of(&rig.harness.ctx), Look::HighContrast);
+}
+
+#[test]
+fn size_and_language_change_in_the_dialog_and_are_remembered() {
+    let folder = tempfile::tempdir().unwrap();
+    let memory = Memory::in_folder(folder.path().to_path_buf());
+    let mut rig = Build::of(Scene::Well).remembering(memory.clone());
+    rig.harness.key_press(Key::F8);
+    rig.harness.run();
+    rig.harness.get_by_label("150 %").click();
+    rig.harness.run();
+    assert!((rig.harness.ctx.zoom_factor() - 1.5).abs() < 1e-3);
+    rig.harness
+        .get_by_label(Language::German.words().language_name)
+        .click();
+    rig.harness.run();
+    rig.harness.key_press(Key::Escape);
+    rig.harness.run();
+    assert!(
+        rig.harness
+            .query_by_label(Language::German.words().start_run)
+            .is_some()
+            || rig
+                .harness
+                .query_by_label(Language::German.words().end_run)
+                .is_some()
+    );
+    rig.harness.key_press(Key::D);
+    rig.harness.run();
+    // The next window starts as this one ended.
+    words::speak(Language::English);
+    let next = Build::of(Scene::Well).remembering(memory);
+    assert!((next.harness.ctx.zoom_factor() - 1.5).abs() < 1e-3);
+    assert_eq!(words::spoken(), Language::German);
+    words::speak(Language::English);
 }
 
 #[test]
@@ -226,12 +282,14 @@ fn the_sound_has_a_switch_that_says_what_it_did() {
     let mut rig = Build::of(Scene::Well).rig();
     rig.harness.key_press(Key::N);
     rig.harness.run();
-    assert!(rig.harness.query_by_label(words::SOUND_OFF).is_some());
-    rig.harness.get_by_label(words::SOUND).click();
+    assert!(rig.harness.query_by_label(words::get().sound_off).is_some());
+    rig.harness.key_press(Key::F8);
     rig.harness.run();
-    assert!(rig.harness.query_by_label(words::SOUND_ON).is_some());
+    rig.harness.get_by_label(words::get().alarm_sound).click();
+    rig.harness.run();
+    assert!(rig.harness.query_by_label(words::get().sound_on).is_some());
     rig.after(10.0);
-    assert!(rig.harness.query_by_label(words::SOUND_ON).is_none());
+    assert!(rig.harness.query_by_label(words::get().sound_on).is_none());
 }
 
 #[test]
@@ -271,9 +329,13 @@ fn closing_during_a_run_asks_once_and_loses_nothing() {
     let root = &mut rig.harness.input_mut().viewports;
     root.get_mut(&ViewportId::ROOT).unwrap().events.clear();
     rig.harness.run();
-    assert!(rig.harness.query_by_label(words::CLOSE_QUESTION).is_some());
+    assert!(
+        rig.harness
+            .query_by_label(words::get().close_question)
+            .is_some()
+    );
     assert!(rig.behind.sent().is_empty());
-    rig.harness.get_by_label(words::END_AND_CLOSE).click();
+    rig.harness.get_by_label(words::get().end_and_close).click();
     let mut closed = false;
     for _ in 0..6 {
         rig.harness.step();

@@ -4,9 +4,11 @@ use std::sync::Arc;
 
 use beadtally::base::{Clock, ManualClock};
 use beadtally::ui::app::Window;
+use beadtally::ui::kept::Memory;
 use beadtally::ui::pretend::{Pretend, Scene};
 use beadtally::ui::sound::SoundSwitch;
-use eframe::egui::{Theme, UiBuilder, Vec2};
+use beadtally::ui::words::{self, Language};
+use eframe::egui::{Context, Theme, UiBuilder, Vec2};
 use egui_kittest::Harness;
 
 use crate::paint::SoftPainter;
@@ -42,6 +44,26 @@ impl Build {
     }
 
     pub fn rig(self) -> Rig {
+        self.remembering(Memory::default())
+    }
+
+    /// A window with a memory.
+    pub fn remembering(self, memory: Memory) -> Rig {
+        self.with(move |ctx, window| window.remembering(ctx, memory.clone()))
+    }
+
+    /// A window at its first start.
+    pub fn at_the_start(self) -> Rig {
+        self.with(|_, window| window.at_the_start())
+    }
+
+    /// A window that speaks a language.
+    pub fn speaking(self, language: Language) -> Rig {
+        words::speak(language);
+        self.rig()
+    }
+
+    fn with(self, change: impl Fn(&Context, Window) -> Window + 'static) -> Rig {
         let behind = Pretend::new(self.scene);
         let clock = ManualClock::new(WALL_SECS);
         let (twin, hands) = (behind.twin(), clock.clone());
@@ -57,7 +79,8 @@ impl Build {
                     let window = window.get_or_insert_with(|| {
                         let clock: Arc<dyn Clock> = Arc::new(hands.clone());
                         let sound = Arc::new(SoundSwitch::default());
-                        Window::new(ui.ctx(), Box::new(twin.twin()), clock, sound)
+                        let window = Window::new(ui.ctx(), Box::new(twin.twin()), clock, sound);
+                        change(ui.ctx(), window)
                     });
                     // The harness leaves a margin; the real window has none.
                     let whole = ui.ctx().content_rect();

@@ -111,7 +111,7 @@ fn calibrations_go_to_a_file_and_come_back() {
 
 #[test]
 fn the_search_for_cameras_comes_to_an_end() {
-    let (mut live, news) = live();
+    let (live, news) = live();
     live.look_for_cameras();
     for _ in 0..PATIENCE.0 {
         if live.cameras() != Cameras::Looking {

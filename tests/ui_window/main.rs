@@ -9,10 +9,16 @@
 )]
 
 mod care;
+mod fitter;
 mod kit;
 mod live;
 mod paint;
 mod pictures;
+mod room;
+mod runs;
 mod setup;
+mod start;
+mod strict;
+mod tongues;
 mod watch;
 mod words;

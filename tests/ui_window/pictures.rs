@@ -3,8 +3,9 @@
 
 use beadtally::judge::FeedState;
 use beadtally::ui::pretend::Scene;
+use beadtally::ui::style::Look;
 use beadtally::ui::theme::Palette;
-use beadtally::ui::words;
+use beadtally::ui::words::{self, Language};
 use eframe::egui::{Color32, Key, Rect, Theme};
 use egui_kittest::kittest::Queryable;
 use image::RgbaImage;
@@ -51,13 +52,23 @@ fn pictures_to_look_at() {
         ("source", Some(Key::F4)),
         ("mark", Some(Key::M)),
         ("run", Some(Key::R)),
+        ("room", Some(Key::F6)),
+        ("runs", Some(Key::F7)),
+        ("more", Some(Key::F8)),
+        ("start", Some(Key::F9)),
+        ("sheet", Some(Key::S)),
     ];
+    let language = match std::env::var("BEADTALLY_PICTURE_LANGUAGE").as_deref() {
+        Ok("de") => Language::German,
+        Ok("pseudo") => Language::Pseudo,
+        _ => Language::English,
+    };
     for (scene_name, scene) in scenes {
         for (view_name, key) in views {
             for (width, height, scale) in sizes {
-                for theme in [Theme::Dark, Theme::Light] {
+                for look in Look::ALL {
                     let name =
-                        format!("{view_name}-{scene_name}-{width}x{height}@{scale}-{theme:?}");
+                        format!("{view_name}-{scene_name}-{width}x{height}@{scale}-{look:?}");
                     if wanted.is_empty() || !wanted.split(',').any(|part| name.contains(part)) {
                         continue;
                     }
@@ -65,11 +76,20 @@ fn pictures_to_look_at() {
                         scene,
                         size: (width, height),
                         scale,
-                        theme,
+                        theme: Theme::Dark,
                     }
-                    .rig();
+                    .speaking(language);
+                    look.choose(&rig.harness.ctx);
+                    rig.harness.run();
+                    rig.behind.put_on_shelf(crate::runs::shelf());
                     if let Some(key) = key {
                         press(&mut rig, key);
+                    }
+                    if let Ok(more) = std::env::var("BEADTALLY_PICTURE_PRESS") {
+                        for words in more.split('|') {
+                            rig.harness.get_by_label(words).click();
+                            rig.harness.run();
+                        }
                     }
                     picture(&rig).save(format!("{folder}/{name}.png")).unwrap();
                 }

@@ -25,7 +25,7 @@ fn outline(rig: &Rig, index: usize) -> Outline {
 }
 
 fn picture(rig: &Rig) -> Rect {
-    rig.harness.get_by_label(words::OUTLINES).rect()
+    rig.harness.get_by_label(words::get().outlines).rect()
 }
 
 fn on_screen(rig: &Rig, x_px: f64, y_px: f64) -> Pos2 {
@@ -88,7 +88,7 @@ fn dragging_an_outline_changes_the_calibration_and_undo_restores_it() {
         matches!(sent.last(), Some(Intent::Calibrate(c)) if c.feeds[0].outline == before),
         "undo is put in force as well"
     );
-    rig.harness.get_by_label(words::REDO).click();
+    rig.harness.get_by_label(words::get().redo).click();
     rig.harness.run();
     assert_eq!(outline(&rig, 0), after);
 }
@@ -117,7 +117,7 @@ fn corners_size_and_the_knob_turns() {
 #[test]
 fn the_keyboard_alone_moves_sizes_and_turns() {
     let mut rig = in_setup();
-    rig.harness.get_by_label(words::OUTLINES).focus();
+    rig.harness.get_by_label(words::get().outlines).focus();
     rig.harness.run();
     let before = outline(&rig, 0);
     for _ in 0..3 {
@@ -136,7 +136,7 @@ fn the_keyboard_alone_moves_sizes_and_turns() {
     assert!((after.height_px - before.height_px - 1.0).abs() < 1e-6);
     assert!((after.angle_deg - 0.5).abs() < 1e-6);
     assert!(
-        rig.harness.get_by_label(words::OUTLINES).is_focused(),
+        rig.harness.get_by_label(words::get().outlines).is_focused(),
         "the arrows do not carry the focus away"
     );
     // Another outline, by key.
@@ -154,7 +154,7 @@ fn the_keyboard_alone_moves_sizes_and_turns() {
 #[test]
 fn glasses_are_added_removed_and_brought_back() {
     let mut rig = in_setup();
-    rig.harness.get_by_label(words::ADD_PORT).click();
+    rig.harness.get_by_label(words::get().add_port).click();
     rig.harness.run();
     let draft = rig.window().draft().unwrap();
     assert_eq!(draft.feeds.len(), 4);
@@ -164,10 +164,10 @@ fn glasses_are_added_removed_and_brought_back() {
         kinds.filter(|kind| *kind == GlassKind::Port).count()
     };
     assert_eq!(ports(&rig), 1);
-    rig.harness.get_by_label(words::REMOVE).click();
+    rig.harness.get_by_label(words::get().remove).click();
     rig.harness.run();
     assert_eq!(ports(&rig), 0);
-    rig.harness.get_by_label(words::UNDO).click();
+    rig.harness.get_by_label(words::get().undo).click();
     rig.harness.run();
     assert_eq!(ports(&rig), 1);
 }
@@ -175,14 +175,16 @@ fn glasses_are_added_removed_and_brought_back() {
 #[test]
 fn name_band_and_scale_are_set_in_their_fields() {
     let mut rig = in_setup();
-    rig.harness.get_by_label(words::NAME).focus();
+    rig.harness.get_by_label(words::get().name).focus();
     rig.harness.run();
     rig.harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
     rig.harness.run();
-    rig.harness.get_by_label(words::NAME).type_text("pump");
+    rig.harness
+        .get_by_label(words::get().name)
+        .type_text("pump");
     rig.harness.run();
     assert_eq!(calibrations(&rig), 0, "nothing is sent while one is typing");
-    rig.harness.get_by_label(words::BAND_HIGH).focus();
+    rig.harness.get_by_label(words::get().band_high).focus();
     rig.harness.run();
     assert_eq!(calibrations(&rig), 0);
     rig.harness.key_press(Key::Escape);
@@ -192,10 +194,12 @@ fn name_band_and_scale_are_set_in_their_fields() {
     assert_eq!(calibrations(&rig), 1);
     let width = feed(&rig).outline.width_px;
     rig.harness
-        .get_by_label(words::SCALE_FROM_DIAMETER)
+        .get_by_label(words::get().scale_from_diameter)
         .scroll_to_me();
     rig.harness.run();
-    rig.harness.get_by_label(words::SCALE_FROM_DIAMETER).click();
+    rig.harness
+        .get_by_label(words::get().scale_from_diameter)
+        .click();
     rig.harness.run();
     // The field's own first value is 20 mm.
     assert!((feed(&rig).px_per_mm.unwrap() - width / 20.0).abs() < 1e-9);
@@ -204,10 +208,12 @@ fn name_band_and_scale_are_set_in_their_fields() {
 #[test]
 fn the_scale_comes_from_two_clicked_points() {
     let mut rig = in_setup();
-    let key = rig.harness.get_by_label(words::CLICK_TWO_POINTS);
+    let key = rig.harness.get_by_label(words::get().click_two_points);
     key.scroll_to_me();
     rig.harness.run();
-    rig.harness.get_by_label(words::CLICK_TWO_POINTS).click();
+    rig.harness
+        .get_by_label(words::get().click_two_points)
+        .click();
     rig.harness.run();
     for (x, y) in [(300.0, 100.0), (300.0, 150.0)] {
         let at = on_screen(&rig, x, y);
@@ -228,29 +234,29 @@ fn the_scale_comes_from_two_clicked_points() {
 #[test]
 fn calibrations_are_saved_and_loaded_and_failures_are_said() {
     let mut rig = in_setup();
-    rig.harness.get_by_label(words::SAVE_DOTS).click();
+    rig.harness.get_by_label(words::get().save_dots).click();
     rig.harness.run();
-    rig.harness.get_by_label(words::SAVE).click();
+    rig.harness.get_by_label(words::get().save).click();
     rig.harness.run();
     let saved = rig.behind.saved();
     assert_eq!(saved.len(), 1);
     assert_eq!(&saved[0].1, rig.window().draft().unwrap());
-    rig.harness.get_by_label(words::LOAD_DOTS).click();
+    rig.harness.get_by_label(words::get().load_dots).click();
     rig.harness.run();
-    rig.harness.get_by_label(words::LOAD).click();
+    rig.harness.get_by_label(words::get().load).click();
     rig.harness.run();
     assert_eq!(rig.window().draft().unwrap().feeds.len(), 2);
     assert_eq!(calibrations(&rig), 1, "what was loaded is put in force");
-    rig.harness.get_by_label(words::UNDO).click();
+    rig.harness.get_by_label(words::get().undo).click();
     rig.harness.run();
     assert_eq!(rig.window().draft().unwrap().feeds.len(), 3);
-    rig.harness.get_by_label(words::LOAD_DOTS).click();
+    rig.harness.get_by_label(words::get().load_dots).click();
     rig.harness.run();
     rig.harness
-        .get_by_label(words::FILE_PATH)
+        .get_by_label(words::get().file_path)
         .type_text(" missing");
     rig.harness.run();
-    rig.harness.get_by_label(words::LOAD).click();
+    rig.harness.get_by_label(words::get().load).click();
     rig.harness.run();
     assert!(
         rig.harness
@@ -262,11 +268,11 @@ fn calibrations_are_saved_and_loaded_and_failures_are_said() {
 #[test]
 fn finding_again_is_asked_for_and_its_result_can_be_undone() {
     let mut rig = in_setup();
-    rig.harness.get_by_label(words::FIND_AGAIN).click();
+    rig.harness.get_by_label(words::get().find_again).click();
     rig.harness.run();
     assert!(matches!(rig.behind.sent()[..], [Intent::FindGlasses]));
     // What a person did before is not lost by it.
-    rig.harness.get_by_label(words::ADD_PORT).click();
+    rig.harness.get_by_label(words::get().add_port).click();
     rig.harness.run();
     let before = rig.window().draft().unwrap().clone();
     let mut found = before.clone();
@@ -310,7 +316,7 @@ fn what_makes_no_sense_is_said_and_not_put_in_force() {
             .query_by_label_contains("Not in force yet. Feed 2")
             .is_some()
     );
-    rig.harness.get_by_label(words::UNDO).click();
+    rig.harness.get_by_label(words::get().undo).click();
     rig.harness.run();
     assert_eq!(calibrations(&rig), 1);
     assert!(
@@ -323,14 +329,22 @@ fn what_makes_no_sense_is_said_and_not_put_in_force() {
 #[test]
 fn cautions_stand_where_a_person_is_asked_to_go_near() {
     let mut rig = in_setup();
-    assert!(rig.harness.query_by_label(words::CAUTION).is_some());
+    assert!(rig.harness.query_by_label(words::get().caution).is_some());
     rig.harness.key_press(Key::M);
     rig.harness.run();
-    assert!(rig.harness.query_by_label(words::VALVE_CAUTION).is_some());
+    assert!(
+        rig.harness
+            .query_by_label(words::get().valve_caution)
+            .is_some()
+    );
     rig.harness.key_press(Key::Escape);
     rig.harness.run();
     rig.harness.key_press(Key::F4);
     rig.harness.run();
-    assert!(rig.harness.query_by_label(words::CAMERA_CAUTION).is_some());
+    assert!(
+        rig.harness
+            .query_by_label(words::get().camera_caution)
+            .is_some()
+    );
     assert!(picture(&rig).contains(pos2(300.0, 300.0)));
 }

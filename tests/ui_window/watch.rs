@@ -76,7 +76,10 @@ fn an_instrument_that_falls_silent_takes_all_figures_with_it() {
     rig.after(2.0);
     assert!(rig.harness.query_by_label("2.5 drops/min").is_none());
     let said = said_in(&rig, panel(&rig, "left cylinder"));
-    assert!(said.iter().any(|s| s == words::NO_SIGN_OF_LIFE), "{said:?}");
+    assert!(
+        said.iter().any(|s| s == words::get().no_sign_of_life),
+        "{said:?}"
+    );
     // News, and the figures are back.
     rig.behind.change(|_| {});
     rig.after(0.1);
@@ -107,7 +110,7 @@ fn the_acknowledge_key_and_button_send_the_intent() {
         if by_key {
             rig.harness.key_press(Key::A);
         } else {
-            rig.harness.get_by_label(words::ACKNOWLEDGE).click();
+            rig.harness.get_by_label(words::get().acknowledge).click();
         }
         rig.harness.run();
         let sent = rig.behind.sent();
@@ -152,7 +155,12 @@ fn the_place_of_the_alarms_is_kept_when_there_are_none() {
         panel(&with, "left cylinder"),
         panel(&without, "left cylinder")
     );
-    assert!(without.harness.query_by_label(words::NO_ALARMS).is_some());
+    assert!(
+        without
+            .harness
+            .query_by_label(words::get().no_alarms)
+            .is_some()
+    );
 }
 
 #[test]
@@ -164,7 +172,7 @@ fn marks_go_out_by_key_by_preset_and_in_own_words() {
     assert!(rig.behind.sent().is_empty());
     assert!(
         rig.harness
-            .query_by_label(words::CHOOSE_FEED_FIRST)
+            .query_by_label(words::get().choose_feed_first)
             .is_some()
     );
     rig.harness.key_press(Key::Num2);
@@ -178,12 +186,14 @@ fn marks_go_out_by_key_by_preset_and_in_own_words() {
     rig.harness.run();
     rig.harness.key_press(Key::M);
     rig.harness.run();
-    rig.harness.get_by_label(words::WHOLE_LUBRICATOR).click();
+    rig.harness
+        .get_by_label(words::get().whole_lubricator)
+        .click();
     rig.harness.run();
-    rig.harness.get_by_label(words::OWN_WORDS).focus();
+    rig.harness.get_by_label(words::get().own_words).focus();
     rig.harness.run();
     rig.harness
-        .get_by_label(words::OWN_WORDS)
+        .get_by_label(words::get().own_words)
         .type_text("am mad, O");
     rig.harness.run();
     rig.harness.key_press(Key::Enter);
@@ -214,7 +224,7 @@ fn a_run_is_started_with_its_title_and_ended_after_a_question() {
     rig.harness.run();
     // The title has the keyboard at once.
     rig.harness
-        .get_by_label(words::RUN_TITLE)
+        .get_by_label(words::get().run_title)
         .type_text("morning");
     rig.harness.run();
     rig.harness.key_press(Key::Enter);
@@ -225,11 +235,11 @@ fn a_run_is_started_with_its_title_and_ended_after_a_question() {
         rig.behind.sent()
     );
     assert!(rig.harness.query_by_label("run 8: 0 s, 0 drops").is_some());
-    rig.harness.get_by_label(words::END_RUN).click();
+    rig.harness.get_by_label(words::get().end_run).click();
     rig.harness.run();
     assert!(
         rig.harness
-            .query_by_label(words::END_RUN_QUESTION)
+            .query_by_label(words::get().end_run_question)
             .is_some()
     );
     assert_eq!(rig.behind.sent().len(), 1, "only asked so far");
@@ -237,7 +247,7 @@ fn a_run_is_started_with_its_title_and_ended_after_a_question() {
     rig.harness.key_press(Key::Enter);
     rig.harness.run();
     assert!(matches!(rig.behind.sent()[..], [_, Intent::EndRun]));
-    assert!(rig.harness.query_by_label(words::NO_RUN).is_some());
+    assert!(rig.harness.query_by_label(words::get().no_run).is_some());
 }
 
 #[test]
@@ -246,11 +256,15 @@ fn without_a_source_no_run_and_no_mark_is_pretended() {
     for key in [Key::R, Key::M, Key::O] {
         rig.harness.key_press(key);
         rig.harness.run();
-        assert!(rig.harness.query_by_label(words::RUN_TITLE).is_none());
-        assert!(rig.harness.query_by_label(words::NOTHING_RUNS).is_some());
+        assert!(rig.harness.query_by_label(words::get().run_title).is_none());
+        assert!(
+            rig.harness
+                .query_by_label(words::get().nothing_runs)
+                .is_some()
+        );
     }
     assert!(rig.behind.sent().is_empty());
-    let run = rig.harness.get_by_label(words::START_RUN);
+    let run = rig.harness.get_by_label(words::get().start_run);
     assert!(run.accesskit_node().is_disabled());
 }
 
@@ -268,16 +282,16 @@ fn sources_cameras_and_faults_are_chosen_in_the_dialog() {
     rig.harness.get_by_label("invented camera").click();
     rig.harness.run();
     open(&mut rig);
-    rig.harness.get_by_label(words::OPEN_DEMO).click();
+    rig.harness.get_by_label(words::get().open_demo).click();
     rig.harness.run();
     open(&mut rig);
-    rig.harness.get_by_label(words::CLIP).focus();
+    rig.harness.get_by_label(words::get().clip).focus();
     rig.harness.run();
     rig.harness
-        .get_by_label(words::CLIP)
+        .get_by_label(words::get().clip)
         .type_text("missing.mp4");
     rig.harness.run();
-    rig.harness.get_by_label(words::OPEN_CLIP).click();
+    rig.harness.get_by_label(words::get().open_clip).click();
     rig.harness.run();
     // What failed is said, and the dialog stays.
     assert!(
@@ -287,7 +301,11 @@ fn sources_cameras_and_faults_are_chosen_in_the_dialog() {
     );
     rig.harness.key_press(Key::Escape);
     rig.harness.run();
-    assert!(rig.harness.query_by_label(words::SOURCE_HEADING).is_none());
+    assert!(
+        rig.harness
+            .query_by_label(words::get().source_heading)
+            .is_none()
+    );
     assert_eq!(
         rig.behind.opened(),
         ["camera:invented-1", "demo", "missing.mp4"]

@@ -16,8 +16,11 @@ pub enum Fault {
     Flood,
     /// A film grows on the glass.
     Film,
-    /// The camera trembles.
+    /// The camera trembles; each picture is sharp and straight.
     Shake,
+    /// The camera trembles, seen by a rolling shutter: rows are shifted one by one, and blurred by
+    /// the motion while the shutter is open.
+    ShakeRolling,
     /// A lamp on the mains flickers, in bands that roll through the picture.
     Flicker,
     /// Bright drifting steam before the lubricator.
@@ -38,6 +41,10 @@ pub enum Fault {
     Noise,
     /// The camera is knocked and stays where it is then.
     Knock,
+    /// The lens zooms in slowly.
+    Zoom,
+    /// Bright things that move about the room are mirrored in the glass.
+    Reflection,
     /// Frames are lost.
     Lost,
     /// Frames come twice.
@@ -87,7 +94,7 @@ const fn kind(
     }
 }
 
-const KINDS: [Kind; 19] = [
+const KINDS: [Kind; 22] = [
     kind(
         Fault::Stop,
         "stop",
@@ -119,6 +126,13 @@ const KINDS: [Kind; 19] = [
     kind(
         Fault::Shake,
         "shake",
+        Reach::Picture,
+        "pixels either way",
+        (2.0, 0.0, 40.0),
+    ),
+    kind(
+        Fault::ShakeRolling,
+        "shake-rolling",
         Reach::Picture,
         "pixels either way",
         (2.0, 0.0, 40.0),
@@ -192,6 +206,20 @@ const KINDS: [Kind; 19] = [
         Reach::Picture,
         "pixels",
         (12.0, 0.0, 200.0),
+    ),
+    kind(
+        Fault::Zoom,
+        "zoom",
+        Reach::Picture,
+        "per cent a minute",
+        (3.0, -30.0, 30.0),
+    ),
+    kind(
+        Fault::Reflection,
+        "reflection",
+        Reach::Picture,
+        "luma steps",
+        (40.0, 0.0, 250.0),
     ),
     kind(
         Fault::Lost,

@@ -25,6 +25,7 @@ pub struct Faults {
     active: Vec<Active>,
     flooded: Vec<f64>,
     filmed: Vec<f64>,
+    zoomed: f64,
     salt: u32,
 }
 
@@ -50,6 +51,7 @@ impl Faults {
             active: Vec::new(),
             flooded: vec![0.0; feeds],
             filmed: vec![0.0; feeds],
+            zoomed: 1.0,
             salt: (seed as u32) ^ 0x00FA_0175,
         }
     }
@@ -72,11 +74,17 @@ impl Faults {
             self.active.clear();
             self.flooded.fill(0.0);
             self.filmed.fill(0.0);
+            self.zoomed = 1.0;
             return Ok(());
         };
         let Request { fault, feed, .. } = request;
-        self.active
-            .retain(|a| a.fault != fault || (feed.is_some() && a.feed != feed));
+        // The same fault may be asked for again at another time; at the same time the newer holds.
+        let apart = |a: &Active| a.to_secs <= request.from_secs || request.to_secs <= a.from_secs;
+        self.active.retain(|a| {
+            a.fault != fault
+                || (feed.is_some() && a.feed != feed)
+                || (request.strength.is_some() && apart(a))
+        });
         let Some(strength) = request.strength else {
             if fault == Fault::Film {
                 for (index, film) in self.filmed.iter_mut().enumerate() {
@@ -103,6 +111,9 @@ impl Faults {
     pub fn advance(&mut self, now_secs: f64, step_secs: f64) {
         // A drained glass is clear again after so many seconds.
         const DRAIN_SECS: f64 = 6.0;
+        if let Some(per_cent) = self.strength(Fault::Zoom, now_secs) {
+            self.zoomed *= (per_cent / 100.0 / 60.0 * step_secs).exp();
+        }
         for feed in 0..self.feeds {
             let flooding = self.strength_of(Fault::Flood, Some(feed), now_secs);
             let filming = self.strength_of(Fault::Film, Some(feed), now_secs);
@@ -163,15 +174,32 @@ impl Faults {
         self.filmed.get(feed).copied().unwrap_or(0.0)
     }
 
-    /// Where the camera trembles to now, pixels.
+    /// How much larger the picture is than at first, through a lens that zooms: about the middle of
+    /// the picture.
+    #[must_use]
+    pub fn zoomed(&self) -> f64 {
+        self.zoomed
+    }
+
+    /// Where the camera trembles to at a moment, pixels: as a whole picture sees it.
     #[must_use]
     pub fn shake_px(&self, now_secs: f64) -> Option<(f64, f64)> {
+        self.trembling(Fault::Shake, now_secs, now_secs)
+    }
+
+    /// The same as a row sees it that is read out at `row_secs`, in a picture of `now_secs`.
+    #[must_use]
+    pub fn rolling_shake_px(&self, now_secs: f64, row_secs: f64) -> Option<(f64, f64)> {
+        self.trembling(Fault::ShakeRolling, now_secs, row_secs)
+    }
+
+    fn trembling(&self, fault: Fault, now_secs: f64, at_secs: f64) -> Option<(f64, f64)> {
         // Two tones each way, Hz, between 5 and 15: an engine's frame on its wheels or bed.
         const TONES_HZ: [(f64, f64); 2] = [(6.3, 11.9), (8.1, 13.7)];
-        let size = self.strength(Fault::Shake, now_secs).filter(|&s| s > 0.0)?;
-        let swell = 0.75 + 0.25 * noise::smooth(0.7 * now_secs, 0.0, self.salt);
+        let size = self.strength(fault, now_secs).filter(|&s| s > 0.0)?;
+        let swell = 0.75 + 0.25 * noise::smooth(0.7 * at_secs, 0.0, self.salt);
         let way = |(slow, quick): (f64, f64), start: f64| {
-            let turn = std::f64::consts::TAU * now_secs;
+            let turn = std::f64::consts::TAU * at_secs;
             size * swell * (0.65 * (slow * turn + start).sin() + 0.35 * (quick * turn).sin())
         };
         Some((0.8 * way(TONES_HZ[0], 0.4), way(TONES_HZ[1], 1.9)))
@@ -196,6 +224,13 @@ impl Faults {
         let place = -0.3 + 1.6 * within / PASSING_SECS;
         let leftwards = (turn as i64) % 2 == 1;
         Some(if leftwards { 1.0 - place } else { place })
+    }
+
+    /// For how long bright things have been moving about the room, and how bright they are.
+    #[must_use]
+    pub fn reflection(&self, now_secs: f64) -> Option<(f64, f64)> {
+        self.on(Fault::Reflection, None, now_secs)
+            .map(|(from, luma)| (now_secs - from, luma))
     }
 
     /// What the sensor does now.

@@ -11,6 +11,7 @@ pub mod model;
 pub mod noise;
 pub mod optics;
 pub mod physics;
+pub mod reflection;
 pub mod scene;
 pub mod settings;
 pub mod veil;
@@ -22,6 +23,7 @@ use crate::capture::{About, CaptureError, Grab, Source};
 use fault_words::Fault;
 use faults::Faults;
 use model::{Model, Pass};
+use reflection::Mirrored;
 use scene::Scene;
 use veil::Patch;
 
@@ -226,12 +228,13 @@ impl DemoSource {
             .enumerate()
             .map(|(index, glass)| {
                 let stand = glass.stand;
+                let zoom = self.faults.zoomed();
                 let foreshortened = match settings.kind {
                     GlassKind::Tube => 1.0,
                     GlassKind::Port => stand.yaw.0,
                 };
-                let width = settings.glass_width_mm() * foreshortened * stand.px_per_mm;
-                let height = settings.glass_height_mm() * stand.px_per_mm;
+                let width = settings.glass_width_mm() * foreshortened * stand.px_per_mm * zoom;
+                let height = settings.glass_height_mm() * stand.px_per_mm * zoom;
                 let (cos, sin) = stand.roll;
                 let (box_width, box_height) = match settings.kind {
                     GlassKind::Tube => (
@@ -243,7 +246,14 @@ impl DemoSource {
                         (width * sin).hypot(height * cos),
                     ),
                 };
-                let (x, y) = stand.centre_px;
+                let about = |centre: f64, size: u32| {
+                    let middle = 0.5 * f64::from(size);
+                    middle + zoom * (centre - middle)
+                };
+                let (x, y) = (
+                    about(stand.centre_px.0, self.about.width),
+                    about(stand.centre_px.1, self.about.height),
+                );
                 GlassTruth {
                     feed: FeedNumber::from_index(index),
                     kind: settings.kind,
@@ -256,7 +266,7 @@ impl DemoSource {
                     centre_px: (x, y),
                     size_px: (width, height),
                     angle_deg: self.scene.camera.roll_deg(),
-                    px_per_mm: stand.px_per_mm,
+                    px_per_mm: stand.px_per_mm * zoom,
                 }
             })
             .collect()
@@ -316,10 +326,12 @@ impl DemoSource {
         let size_px = self.scene.size_px;
         let salt = self.settings.seed as u32;
         let behind = self.faults.passer_at(Fault::PasserBehind, at_secs);
+        let mirrored = self.faults.reflection(at_secs);
         self.canvas.copy_from_slice(&self.base);
         for feed in 0..self.settings.feeds {
             let wanted = self.faults.flooded(feed) > 0.0
                 || self.faults.filmed(feed) > 0.0
+                || mirrored.is_some()
                 || behind.is_some();
             if wanted && self.patches[feed].is_none() {
                 self.patches[feed] = Patch::new(&self.scene, feed);
@@ -346,6 +358,15 @@ impl DemoSource {
             if let Some(place) = behind {
                 patch.shade_behind(&self.scene, feed, place, &mut self.canvas);
             }
+            if let Some((since_secs, luma)) = mirrored {
+                let glass = &self.scene.glasses[feed];
+                let things: Vec<Mirrored> = reflection::moving(since_secs, luma)
+                    .iter()
+                    .flatten()
+                    .map(|bright| Mirrored::new(&self.scene, glass, bright))
+                    .collect();
+                patch.mirror(&self.scene, feed, &things, &mut self.canvas);
+            }
             let film = self.faults.filmed(feed);
             if film > 0.0 {
                 patch.film(
@@ -362,25 +383,61 @@ impl DemoSource {
         if let Some(place) = self.faults.passer_at(Fault::Passer, at_secs) {
             veil::pass_before(size_px, place, &mut self.canvas);
         }
-        let canvas = match self.faults.shake_px(at_secs) {
-            Some(by_px) => {
-                self.trembled.resize(self.canvas.len(), 0.0);
-                veil::shift(size_px, by_px, &self.canvas, &mut self.trembled);
-                &self.trembled
-            }
-            None => &self.canvas,
-        };
+        let readout_secs = READOUT_SHARE / self.settings.fps;
+        self.move_picture(at_secs, open_for, readout_secs);
         let mut sensor = self.faults.sensor(at_secs);
         sensor.noise = sensor.noise.hypot(self.settings.noise);
-        let readout_secs = READOUT_SHARE / self.settings.fps;
         veil::develop(
-            canvas,
+            &self.canvas,
             size_px,
             &self.gaussian,
             &sensor,
             number,
             readout_secs,
         )
+    }
+}
+
+/// Moments while the shutter is open at which a shaken picture is drawn, for its blur.
+const BLUR_MOMENTS: u32 = 4;
+
+impl DemoSource {
+    /// Shakes and zooms the picture, if that is asked for.
+    fn move_picture(&mut self, at_secs: f64, open_for: f64, readout_secs: f64) {
+        let size_px = self.scene.size_px;
+        let zoom = self.faults.zoomed();
+        let whole = self.faults.shake_px(at_secs);
+        let rolling = self.faults.rolling_shake_px(at_secs, at_secs).is_some();
+        if zoom == 1.0 && whole.is_none() && !rolling {
+            return;
+        }
+        self.trembled.resize(self.canvas.len(), 0.0);
+        let by_px = whole.unwrap_or_default();
+        if !rolling {
+            if zoom == 1.0 {
+                veil::shift(size_px, by_px, &self.canvas, &mut self.trembled);
+            } else {
+                veil::moved(size_px, zoom, |_| by_px, &self.canvas, &mut self.trembled);
+            }
+            std::mem::swap(&mut self.canvas, &mut self.trembled);
+            return;
+        }
+        let mut sum = vec![0.0_f32; self.canvas.len()];
+        for moment in 0..BLUR_MOMENTS {
+            let share = (f64::from(moment) + 0.5) / f64::from(BLUR_MOMENTS) - 0.5;
+            let faults = &self.faults;
+            let row_px = |row: u32| {
+                let read = readout_secs * f64::from(row) / f64::from(size_px.1);
+                let at = at_secs + share * open_for + read;
+                let (dx, dy) = faults.rolling_shake_px(at_secs, at).unwrap_or_default();
+                (dx + by_px.0, dy + by_px.1)
+            };
+            veil::moved(size_px, zoom, row_px, &self.canvas, &mut self.trembled);
+            for (sum, value) in sum.iter_mut().zip(&self.trembled) {
+                *sum += value / BLUR_MOMENTS as f32;
+            }
+        }
+        self.canvas = sum;
     }
 }
 

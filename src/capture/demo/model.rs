@@ -21,7 +21,7 @@ const SETTLE_SECS: f64 = 0.05;
 /// How fast its shape swings meanwhile, Hz: the lowest mode of a 4 mm drop (order of magnitude).
 const SWING_HZ: f64 = 12.0;
 /// Gas bubbles are drawn between these diameters, mm.
-const GAS_MM: (f64, f64) = (1.2, 2.6);
+const GAS_MM: (f64, f64) = (1.0, 3.0);
 /// Bubbles wider than this go up in a zigzag, mm (from memory: about 1.5 mm in water).
 const ZIGZAG_MM: f64 = 1.5;
 /// A satellite's diameter as a share of its drop's.
@@ -335,26 +335,64 @@ impl Model {
         let paired = feed.rng.random_bool(self.settings.pairs);
         let satellite = feed.rng.random_bool(self.settings.satellites);
         let small = diameter * feed.rng.random_range(SATELLITE_SHARE.0..SATELLITE_SHARE.1);
-        feed.drops += 1 + u64::from(paired);
+        // Chance is asked only where there is some, so that the rest stays as it was without.
+        let mut strikes = |share: f64| share > 0.0 && feed.rng.random_bool(share);
+        let tripled = strikes(self.settings.triplets);
+        let followed = strikes(self.settings.followed);
+        let overtaking = strikes(self.settings.overtaking);
+        let behind = if tripled { 2 } else { u64::from(paired) };
+        feed.drops += 1 + behind + u64::from(followed) + u64::from(overtaking);
+        let small_one = self.settings.small_size * diameter;
+        let at_secs = if overtaking {
+            self.overtaken(index, at_secs, diameter, small_one, start_mm)
+        } else {
+            at_secs
+        };
         let first = self.oil_bead(index, at_secs, diameter, start_mm, wobble);
         let terminal = first.rise_mm_per_s();
         self.keep(first);
-        if paired {
-            let apart = (1.0 + self.settings.pair_gap) * diameter;
-            let second = self.oil_bead(
-                index,
-                at_secs + apart / terminal,
-                diameter,
-                start_mm,
-                wobble,
-            );
-            self.keep(second);
+        let gap_mm = self.settings.pair_gap * diameter;
+        for place in 1..=behind {
+            let after = place as f64 * (gap_mm + diameter) / terminal;
+            let next = self.oil_bead(index, at_secs + after, diameter, start_mm, wobble);
+            self.keep(next);
+        }
+        if followed {
+            let last_secs = at_secs + behind as f64 * (gap_mm + diameter) / terminal;
+            let after = (gap_mm + 0.5 * (diameter + small_one)) / terminal;
+            let next = self.oil_bead(index, last_secs + after, small_one, start_mm, wobble);
+            self.keep(next);
         }
         if satellite {
             let start = self.space.tip_mm + 0.5 * small;
             let bead = self.oil_bead(index, at_secs + 0.02, small, start, wobble);
             self.keep(bead);
         }
+    }
+
+    /// Lets a small drop go that a large one overtakes somewhere in the middle third of the glass,
+    /// beside it; returns when the large one must let go for that.
+    fn overtaken(
+        &mut self,
+        index: usize,
+        at_secs: f64,
+        large_mm: f64,
+        small_mm: f64,
+        start_mm: f64,
+    ) -> f64 {
+        // The two pass with this much more than touching, as a share of the distance.
+        const CLEAR: f64 = 1.05;
+        let sixth = (self.space.top_mm - self.space.floor_mm) / 6.0;
+        let mut small = self.oil_bead(index, at_secs, small_mm, start_mm, 0.0);
+        let rng = &mut self.feeds[index].rng;
+        let meet_mm = rng.random_range(-sixth..sixth) - start_mm;
+        let turn = rng.random_range(0.0..std::f64::consts::TAU);
+        let beside = CLEAR * 0.5 * (large_mm + small_mm) + self.settings.wobble_mm;
+        small.start_across_mm = (beside * turn.cos(), beside * turn.sin());
+        let large = Rise::of_drop(self.oil, large_mm, self.space.bore_mm);
+        let lead_secs = small.rise.secs_to(meet_mm) - large.secs_to(meet_mm);
+        self.keep(small);
+        at_secs + lead_secs.max(0.0)
     }
 
     fn keep(&mut self, bead: Bead) {

@@ -55,8 +55,16 @@ pub struct DemoSettings {
     pub satellites: f64,
     /// Share of drops, 0 to 1, that bring a second one close behind.
     pub pairs: f64,
-    /// Clear water between the two of a pair, in bead diameters.
+    /// Clear water between the two of a pair, or the three of a triplet, in bead diameters.
     pub pair_gap: f64,
+    /// Share of drops, 0 to 1, that bring two more close behind.
+    pub triplets: f64,
+    /// Share of drops, 0 to 1, that a small one follows, with the clear water of a pair between.
+    pub followed: f64,
+    /// Share of drops, 0 to 1, that overtake a small one on their way.
+    pub overtaking: f64,
+    /// Diameter of such a small drop as a share of the large one's.
+    pub small_size: f64,
     /// Share of light, 0 to 1, that passes through 4 mm of the oil, each feed.
     pub tint: Vec<f64>,
     /// How bright the oil's body looks under a lamp, 0 (black) to 1 (white), each feed.
@@ -67,9 +75,9 @@ pub struct DemoSettings {
     pub noise: f64,
     /// Share of the time between frames, 0 to 1, during which the shutter is open.
     pub shutter: f64,
-    /// Clockwise roll of the camera, degrees, within ±15.
+    /// Clockwise roll of the camera, degrees, within ±30.
     pub roll_deg: f64,
-    /// Turn of the camera about the vertical, degrees, within ±20.
+    /// Turn of the camera about the vertical, degrees, within ±40.
     pub turn_deg: f64,
     /// Picture scale at the glasses' axes; chosen to fill the picture when absent.
     pub px_per_mm: Option<f64>,
@@ -110,6 +118,10 @@ impl Default for DemoSettings {
             satellites: 0.0,
             pairs: 0.0,
             pair_gap: 1.0,
+            triplets: 0.0,
+            followed: 0.0,
+            overtaking: 0.0,
+            small_size: 0.5,
             tint: vec![0.5, 0.6, 0.4],
             albedo: vec![0.65],
             flatten: 0.0,
@@ -133,7 +145,7 @@ impl Default for DemoSettings {
 /// The words a demo knows, for the sentences that refuse others.
 const KNOWN: &str = "feeds, kind (tube or port), light (backlit, card or front), size (such as \
 1280x720), fps, seed, rates, scatter, gas, bead_mm, bead_scatter, wobble_mm, satellites, pairs, \
-pair_gap, tint, albedo, flatten, noise, shutter, roll, turn, px_per_mm, outside_mm, bore_mm, \
+pair_gap, triplets, followed, overtaking, small_size, tint, albedo, flatten, noise, shutter, roll, turn, px_per_mm, outside_mm, bore_mm, \
 glass_mm, port_mm, water_c, oil_density, tension, fault";
 
 /// Smallest clear space between neighbouring glasses in a picture, as a share of the glass's width.
@@ -268,6 +280,10 @@ impl DemoSettings {
             "satellites" => self.satellites = number(key, value)?,
             "pairs" => self.pairs = number(key, value)?,
             "pair_gap" => self.pair_gap = number(key, value)?,
+            "triplets" => self.triplets = number(key, value)?,
+            "followed" => self.followed = number(key, value)?,
+            "overtaking" => self.overtaking = number(key, value)?,
+            "small_size" => self.small_size = number(key, value)?,
             "tint" => self.tint = numbers(key, value)?,
             "albedo" => self.albedo = numbers(key, value)?,
             "flatten" => self.flatten = number(key, value)?,
@@ -325,13 +341,17 @@ impl DemoSettings {
         between("satellites", self.satellites, 0.0, 1.0)?;
         between("pairs", self.pairs, 0.0, 1.0)?;
         between("pair_gap", self.pair_gap, 0.1, 20.0)?;
+        between("triplets", self.triplets, 0.0, 1.0)?;
+        between("followed", self.followed, 0.0, 1.0)?;
+        between("overtaking", self.overtaking, 0.0, 1.0)?;
+        between("small_size", self.small_size, 0.2, 0.9)?;
         all_between("tint", &self.tint, 0.02, 1.0)?;
         all_between("albedo", &self.albedo, 0.0, 1.0)?;
         between("flatten", self.flatten, 0.0, 1.0)?;
         between("noise", self.noise, 0.0, 40.0)?;
         between("shutter", self.shutter, 0.0, 1.0)?;
-        between("roll", self.roll_deg, -15.0, 15.0)?;
-        between("turn", self.turn_deg, -20.0, 20.0)?;
+        between("roll", self.roll_deg, -30.0, 30.0)?;
+        between("turn", self.turn_deg, -40.0, 40.0)?;
         between("outside_mm", self.outside_mm, 8.0, 60.0)?;
         between("bore_mm", self.bore_mm, 5.0, self.outside_mm - 1.0)?;
         between("glass_mm", self.glass_mm, 25.0, 200.0)?;

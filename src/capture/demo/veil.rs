@@ -6,6 +6,7 @@ use image::GrayImage;
 
 use super::faults::Sensor;
 use super::noise::{self, Gaussian};
+use super::reflection::Mirrored;
 use super::scene::Scene;
 
 /// The pixels of one glass: how much of each pixel is glass, and what it shows when full of oil.
@@ -118,9 +119,24 @@ impl Patch {
                 f64::from(y) / DOWN_PX,
                 salt ^ 0xF11A,
             );
-            let share = (share * (0.85 + 0.15 * smear)) as f32 * self.cover[at];
+            let share = (share * (1.0 + 0.15 * smear)).min(1.0) as f32 * self.cover[at];
             let pixel = &mut canvas[y as usize * scene.size_px.0 as usize + x as usize];
             *pixel += share * (luma - *pixel);
+        }
+    }
+
+    /// Adds what the front of the glass mirrors.
+    pub fn mirror(&self, scene: &Scene, index: usize, things: &[Mirrored], canvas: &mut [f32]) {
+        let Some(glass) = scene.glasses.get(index) else {
+            return;
+        };
+        for (x, y, at) in self.pixels() {
+            let (gx, gy) = glass
+                .stand
+                .glass_from_picture(f64::from(x) + 0.5, f64::from(y) + 0.5);
+            let luma: f64 = things.iter().map(|thing| thing.luma_at(gx, gy)).sum();
+            let pixel = &mut canvas[y as usize * scene.size_px.0 as usize + x as usize];
+            *pixel += luma as f32 * self.cover[at];
         }
     }
 
@@ -238,6 +254,52 @@ pub fn shift(size_px: (u32, u32), (dx, dy): (f64, f64), canvas: &[f32], out: &mu
             let left = mixed[from.clamp(0, last_x) as usize];
             let right = mixed[(from + 1).clamp(0, last_x) as usize];
             *out = left + part_x * (right - left);
+        }
+    }
+}
+
+/// Enlarges a picture about its middle and shifts it row by row, by parts of a pixel: row y of
+/// `out` shows what a camera sees that has moved the picture by `shift_px(y)`. Edges are repeated.
+pub fn moved(
+    size_px: (u32, u32),
+    zoom: f64,
+    shift_px: impl Fn(u32) -> (f64, f64),
+    canvas: &[f32],
+    out: &mut [f32],
+) {
+    let width = size_px.0 as usize;
+    let (last_x, last_y) = (f64::from(size_px.0) - 1.0, f64::from(size_px.1) - 1.0);
+    let (middle_x, middle_y) = (0.5 * last_x, 0.5 * last_y);
+    let step = 1.0 / zoom;
+    let mut mixed = vec![0.0_f32; width];
+    for (y, out_row) in (0..size_px.1).zip(out.chunks_exact_mut(width)) {
+        let (dx, dy) = shift_px(y);
+        let from_y = (middle_y + (f64::from(y) - middle_y - dy) * step).clamp(0.0, last_y);
+        let upper = from_y as usize;
+        let lower = (upper + 1).min(last_y as usize);
+        let part = (from_y - upper as f64) as f32;
+        let (upper, lower) = (&canvas[upper * width..], &canvas[lower * width..]);
+        for ((mix, &upper), &lower) in mixed.iter_mut().zip(upper).zip(lower) {
+            *mix = upper + part * (lower - upper);
+        }
+        if zoom == 1.0 {
+            // The same part of a pixel all along the row.
+            let whole = (-dx).floor();
+            let part = (-dx - whole) as f32;
+            let at = |x: i64| mixed[x.clamp(0, width as i64 - 1) as usize];
+            for (x, out) in (whole as i64..).zip(out_row) {
+                let left = at(x);
+                *out = left + part * (at(x + 1) - left);
+            }
+            continue;
+        }
+        let first_x = middle_x - (middle_x + dx) * step;
+        for (x, out) in out_row.iter_mut().enumerate() {
+            let from_x = (first_x + x as f64 * step).clamp(0.0, last_x);
+            let left = from_x as usize;
+            let part = (from_x - left as f64) as f32;
+            let right = (left + 1).min(width - 1);
+            *out = mixed[left] + part * (mixed[right] - mixed[left]);
         }
     }
 }

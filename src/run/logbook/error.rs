@@ -64,16 +64,19 @@ pub enum LogbookError {
         /// The newest version known here.
         known: i64,
     },
-    /// An earlier program wrote it and it was opened for reading only.
+    /// An earlier program wrote it, and it could not be copied to be read.
     #[error(
-        "the logbook {} is of the older version {version}; start any recorded run once to bring \
-         it up to date (a copy of the old one is kept beside it)", path.display()
+        "the logbook {} is of the older version {version} and no copy of it could be made to read \
+         it from: {cause}; make room in the folder for temporary files, or start any recorded run \
+         once to bring it up to date", path.display()
     )]
     Older {
         /// The logbook.
         path: PathBuf,
         /// Its version.
         version: i64,
+        /// Why there is no copy.
+        cause: String,
     },
     /// A file of another kind.
     #[error(

@@ -8,9 +8,11 @@
 
 pub mod error;
 pub mod guard;
+mod put;
 pub mod read;
 pub mod record;
 pub mod repair;
+mod rows;
 pub mod schema;
 pub mod thread;
 pub mod write;

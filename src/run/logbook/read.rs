@@ -7,9 +7,15 @@ use std::time::Duration;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use rusqlite::{Connection, OpenFlags, Row};
+use tempfile::TempDir;
 
-use super::schema::Kind;
+pub use super::rows::{
+    AlarmRow, AsFoundRow, CalibrationRow, ClockRow, DropRow, Ending, FeedRow, MarkRow, ReadingRow,
+    RunContents, RunSummary, SpellRow,
+};
+use super::schema::{KeepOld, Kind};
 use super::{LogbookError, guard, schema};
+use crate::run::Moved;
 
 /// How long reading waits for another program to let go, seconds.
 const BUSY_SECS: u64 = 2;
@@ -20,204 +26,8 @@ pub struct LogbookReader {
     path: PathBuf,
     connection: Connection,
     empty: bool,
-}
-
-/// How a run ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Ending {
-    /// As it should.
-    Ended,
-    /// It is being recorded now.
-    Recording,
-    /// A crash or a power cut ended it; it reaches to its last record.
-    CutShort,
-}
-
-impl Ending {
-    /// The words that files and screens use.
-    #[must_use]
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::Ended => "ended",
-            Self::Recording => "being recorded",
-            Self::CutShort => "not ended",
-        }
-    }
-}
-
-/// One run in a list.
-#[derive(Clone, Debug, PartialEq)]
-pub struct RunSummary {
-    /// Its number.
-    pub run: i64,
-    /// A person's words for it; may be empty.
-    pub title: String,
-    /// What was watched.
-    pub source_name: String,
-    /// Stable identity of the camera; empty for others.
-    pub source_identity: String,
-    /// Size of its pictures, pixels.
-    pub size_px: (u32, u32),
-    /// Wall time of its start, seconds since 1970-01-01T00:00:00Z.
-    pub started_wall_secs: f64,
-    /// Source time of its start, seconds.
-    pub from_secs: f64,
-    /// Wall time of its end, or of its last record when it has no end.
-    pub ended_wall_secs: f64,
-    /// Source time of its end or last record, seconds.
-    pub to_secs: f64,
-    /// How it ended.
-    pub ending: Ending,
-    /// Version of the program that recorded it.
-    pub program_version: String,
-    /// How many feeds.
-    pub feeds: u64,
-    /// Drops of oil, all feeds.
-    pub drops: u64,
-    /// Bubbles of gas, all feeds.
-    pub bubbles: u64,
-}
-
-/// A feed of a run.
-#[derive(Clone, Debug, PartialEq)]
-pub struct FeedRow {
-    /// Its number.
-    pub feed: i64,
-    /// Its name; may be empty.
-    pub name: String,
-    /// `tube` or `port`.
-    pub glass_kind: String,
-    /// Band, drops a minute.
-    pub band_per_minute: (f64, f64),
-    /// Scale, pixels a millimetre, when known.
-    pub px_per_mm: Option<f64>,
-}
-
-/// A bead of a run.
-#[derive(Clone, Debug, PartialEq)]
-pub struct DropRow {
-    /// Its feed.
-    pub feed: i64,
-    /// Source time at mid-glass, seconds.
-    pub at_secs: f64,
-    /// Wall time that belongs to it.
-    pub wall_secs: f64,
-    /// `oil` or `gas`.
-    pub kind: String,
-    /// Rise speed in the picture, px/s.
-    pub rise_px_per_s: f64,
-    /// Rise speed, mm/s, when the scale was known.
-    pub rise_mm_per_s: Option<f64>,
-    /// Height in the picture, px.
-    pub height_px: f64,
-    /// Diameter, mm, when the scale was known.
-    pub diameter_mm: Option<f64>,
-    /// 0 to 1.
-    pub confidence: f64,
-    /// Source time at which the count was settled, seconds.
-    pub settled_at_secs: f64,
-    /// Whether a picture of it is kept.
-    pub has_picture: bool,
-}
-
-/// A reading of a run.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ReadingRow {
-    /// Its feed.
-    pub feed: i64,
-    /// Source time, seconds.
-    pub at_secs: f64,
-    /// Wall time that belongs to it.
-    pub wall_secs: f64,
-    /// Median and 95 % limits, drops a minute; none when there was no reading.
-    pub rate_per_minute: Option<(f64, f64, f64)>,
-    /// Scatter of the intervals (standard deviation over mean).
-    pub scatter: Option<f64>,
-    /// How many drops it rests on.
-    pub drops: Option<i64>,
-    /// The verdict.
-    pub state: String,
-    /// Reasons to trust it less.
-    pub doubts: String,
-}
-
-/// A change of an alarm.
-#[derive(Clone, Debug, PartialEq)]
-pub struct AlarmRow {
-    /// Its feed, if it has one.
-    pub feed: Option<i64>,
-    /// Source time, seconds.
-    pub at_secs: f64,
-    /// Wall time that belongs to it.
-    pub wall_secs: f64,
-    /// What it is about.
-    pub cause: String,
-    /// Its state from then on.
-    pub state: String,
-}
-
-/// A note by a person.
-#[derive(Clone, Debug, PartialEq)]
-pub struct MarkRow {
-    /// Its feed, or none for the whole lubricator.
-    pub feed: Option<i64>,
-    /// Source time, seconds.
-    pub at_secs: f64,
-    /// Wall time that belongs to it.
-    pub wall_secs: f64,
-    /// The words.
-    pub words: String,
-}
-
-/// A blind spell (with a feed, or none for all) or a gap (never with a feed).
-#[derive(Clone, Debug, PartialEq)]
-pub struct SpellRow {
-    /// Its feed, or none for all.
-    pub feed: Option<i64>,
-    /// Start, source time, seconds.
-    pub from_secs: f64,
-    /// End, source time, seconds.
-    pub to_secs: f64,
-    /// Wall time that belongs to its end.
-    pub wall_secs: f64,
-    /// Why.
-    pub why: String,
-}
-
-/// Wall time against source time.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ClockRow {
-    /// Source time, seconds.
-    pub at_secs: f64,
-    /// Wall time then.
-    pub wall_secs: f64,
-    /// By how much the wall clock jumped since the last record, seconds.
-    pub stepped_secs: f64,
-}
-
-/// Everything in one run but the pictures.
-#[derive(Clone, Debug, PartialEq)]
-pub struct RunContents {
-    /// Its head.
-    pub summary: RunSummary,
-    /// The calibration at its start, as TOML.
-    pub calibration_toml: String,
-    /// Its feeds.
-    pub feeds: Vec<FeedRow>,
-    /// Its beads by mid-glass time.
-    pub drops: Vec<DropRow>,
-    /// Its readings.
-    pub readings: Vec<ReadingRow>,
-    /// Changes of its alarms.
-    pub alarms: Vec<AlarmRow>,
-    /// Its marks.
-    pub marks: Vec<MarkRow>,
-    /// Its blind spells.
-    pub blind: Vec<SpellRow>,
-    /// Lost or spoiled pictures.
-    pub gaps: Vec<SpellRow>,
-    /// Its clock records.
-    pub clocks: Vec<ClockRow>,
+    /// An older logbook is read from a copy that was brought up to date; it goes with the reader.
+    _copy: Option<TempDir>,
 }
 
 impl LogbookReader {
@@ -262,16 +72,18 @@ impl LogbookReader {
             }
             opened => opened?,
         };
-        if let Kind::Older(version) = kind {
-            return Err(LogbookError::Older {
-                path: path.to_path_buf(),
-                version,
-            });
-        }
+        let (connection, copy) = match kind {
+            Kind::Older(version) => {
+                let (connection, copy) = newer_copy(path, &connection, version)?;
+                (connection, Some(copy))
+            }
+            Kind::Current | Kind::Empty => (connection, None),
+        };
         Ok(Self {
             path: path.to_path_buf(),
             connection,
             empty: kind == Kind::Empty,
+            _copy: copy,
         })
     }
 
@@ -336,8 +148,9 @@ impl LogbookReader {
             summary,
             calibration_toml,
             feeds: self.all(
-                "SELECT feed, name, glass_kind, low_per_minute, high_per_minute, px_per_mm \
-                 FROM feeds WHERE run_id = ?1 ORDER BY feed",
+                "SELECT feed, name, glass_kind, low_per_minute, high_per_minute, px_per_mm, \
+                 outline_centre_x_px, outline_centre_y_px, outline_width_px, outline_height_px, \
+                 outline_angle_deg FROM feeds WHERE run_id = ?1 ORDER BY feed",
                 [run],
                 |row| {
                     Ok(FeedRow {
@@ -346,6 +159,13 @@ impl LogbookReader {
                         glass_kind: row.get(2)?,
                         band_per_minute: (row.get(3)?, row.get(4)?),
                         px_per_mm: row.get(5)?,
+                        outline: [
+                            row.get(6)?,
+                            row.get(7)?,
+                            row.get(8)?,
+                            row.get(9)?,
+                            row.get(10)?,
+                        ],
                     })
                 },
             )?,
@@ -376,15 +196,11 @@ impl LogbookReader {
                  FROM readings WHERE run_id = ?1 ORDER BY at_secs, sequence",
                 [run],
                 |row| {
-                    let (median, low, high): (Option<f64>, Option<f64>, Option<f64>) =
-                        (row.get(3)?, row.get(4)?, row.get(5)?);
                     Ok(ReadingRow {
                         feed: row.get(0)?,
                         at_secs: row.get(1)?,
                         wall_secs: row.get(2)?,
-                        rate_per_minute: median
-                            .zip(low.zip(high))
-                            .map(|(median, (low, high))| (median, low, high)),
+                        rate_per_minute: rate(row, 3)?,
                         scatter: row.get(6)?,
                         drops: row.get(7)?,
                         state: row.get(8)?,
@@ -393,8 +209,8 @@ impl LogbookReader {
                 },
             )?,
             alarms: self.all(
-                "SELECT feed, at_secs, wall_secs, cause, state \
-                 FROM alarms WHERE run_id = ?1 ORDER BY at_secs, sequence",
+                "SELECT feed, at_secs, wall_secs, cause, state, priority, happened, by_whom, \
+                 shelved_until_secs FROM alarms WHERE run_id = ?1 ORDER BY at_secs, sequence",
                 [run],
                 |row| {
                     Ok(AlarmRow {
@@ -403,11 +219,15 @@ impl LogbookReader {
                         wall_secs: row.get(2)?,
                         cause: row.get(3)?,
                         state: row.get(4)?,
+                        priority: row.get(5)?,
+                        happened: row.get(6)?,
+                        by_whom: row.get(7)?,
+                        shelved_until_secs: row.get(8)?,
                     })
                 },
             )?,
             marks: self.all(
-                "SELECT feed, at_secs, wall_secs, words \
+                "SELECT feed, at_secs, wall_secs, words, turns, is_shut \
                  FROM marks WHERE run_id = ?1 ORDER BY at_secs, sequence",
                 [run],
                 |row| {
@@ -416,6 +236,11 @@ impl LogbookReader {
                         at_secs: row.get(1)?,
                         wall_secs: row.get(2)?,
                         words: row.get(3)?,
+                        moved: if row.get(5)? {
+                            Some(Moved::Shut)
+                        } else {
+                            row.get::<_, Option<f64>>(4)?.map(Moved::Turns)
+                        },
                     })
                 },
             )?,
@@ -443,6 +268,42 @@ impl LogbookReader {
                     })
                 },
             )?,
+            as_found: self.all(
+                "SELECT feed, at_secs, wall_secs, drops_per_minute, low_per_minute, \
+                 high_per_minute, from_secs, until_secs, scatter, drops, state, began, words, \
+                 before_per_minute, after_per_minute \
+                 FROM as_found WHERE run_id = ?1 ORDER BY at_secs, sequence",
+                [run],
+                |row| {
+                    let (before, after): (Option<f64>, Option<f64>) = (row.get(13)?, row.get(14)?);
+                    Ok(AsFoundRow {
+                        feed: row.get(0)?,
+                        at_secs: row.get(1)?,
+                        wall_secs: row.get(2)?,
+                        rate_per_minute: rate(row, 3)?,
+                        from_secs: row.get(6)?,
+                        until_secs: row.get(7)?,
+                        scatter: row.get(8)?,
+                        drops: row.get(9)?,
+                        state: row.get(10)?,
+                        began: row.get(11)?,
+                        words: row.get(12)?,
+                        change_per_minute: before.zip(after),
+                    })
+                },
+            )?,
+            calibrations: self.all(
+                "SELECT at_secs, wall_secs, calibration_toml \
+                 FROM calibrations WHERE run_id = ?1 ORDER BY at_secs, sequence",
+                [run],
+                |row| {
+                    Ok(CalibrationRow {
+                        at_secs: row.get(0)?,
+                        wall_secs: row.get(1)?,
+                        toml: row.get(2)?,
+                    })
+                },
+            )?,
         })
     }
 
@@ -462,6 +323,22 @@ impl LogbookReader {
             |row| row.get(0),
         )?;
         Ok(picture.into_iter().flatten().next())
+    }
+
+    /// The pictures of a run's drops of oil that are kept: feed, source time in seconds, PNG.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn pictures(&self, run: i64) -> Result<Vec<(i64, f64, Vec<u8>)>, LogbookError> {
+        if self.empty {
+            return Ok(Vec::new());
+        }
+        self.all(
+            "SELECT feed, at_secs, picture_png FROM drops \
+             WHERE run_id = ?1 AND kind = 'oil' AND picture_png IS NOT NULL ORDER BY at_secs",
+            [run],
+            |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)),
+        )
     }
 
     /// What a run without an end is now.
@@ -494,7 +371,8 @@ const SELECT_RUN: &str = "SELECT run_id, title, source_name, source_identity, wi
      coalesce(to_secs, last_secs), ending, program_version, \
      (SELECT count(*) FROM feeds f WHERE f.run_id = runs.run_id), \
      (SELECT count(*) FROM drops d WHERE d.run_id = runs.run_id AND d.kind = 'oil'), \
-     (SELECT count(*) FROM drops d WHERE d.run_id = runs.run_id AND d.kind = 'gas') FROM runs";
+     (SELECT count(*) FROM drops d WHERE d.run_id = runs.run_id AND d.kind = 'gas'), is_live \
+     FROM runs";
 
 fn summary(row: &Row<'_>, unended: Ending) -> rusqlite::Result<RunSummary> {
     let ending: Option<String> = row.get(10)?;
@@ -520,7 +398,39 @@ fn summary(row: &Row<'_>, unended: Ending) -> rusqlite::Result<RunSummary> {
         feeds: count(12)?,
         drops: count(13)?,
         bubbles: count(14)?,
+        is_live: row.get(15)?,
     })
+}
+
+/// Median and limits from three columns beside each other.
+fn rate(row: &Row<'_>, first: usize) -> rusqlite::Result<Option<(f64, f64, f64)>> {
+    let (median, low, high): (Option<f64>, Option<f64>, Option<f64>) =
+        (row.get(first)?, row.get(first + 1)?, row.get(first + 2)?);
+    Ok(median
+        .zip(low.zip(high))
+        .map(|(median, (low, high))| (median, low, high)))
+}
+
+/// A copy of an older logbook, brought up to date; the older one stays as it is.
+fn newer_copy(
+    path: &Path,
+    older: &Connection,
+    version: i64,
+) -> Result<(Connection, TempDir), LogbookError> {
+    let cannot = |cause: String| LogbookError::Older {
+        path: path.to_path_buf(),
+        version,
+        cause,
+    };
+    let folder = tempfile::tempdir().map_err(|error| cannot(error.to_string()))?;
+    let copy = folder.path().join("logbook.sqlite3");
+    older
+        .execute("VACUUM INTO ?1", [copy.to_string_lossy().as_ref()])
+        .map_err(|error| cannot(error.to_string()))?;
+    let mut connection =
+        Connection::open(&copy).map_err(|error| LogbookError::from_sqlite(path, error))?;
+    schema::bring_up_to_date(&copy, &mut connection, KeepOld::No)?;
+    Ok((connection, folder))
 }
 
 fn spell(row: &Row<'_>) -> rusqlite::Result<SpellRow> {

@@ -98,6 +98,7 @@ pub fn event_secs(event: &Event) -> f64 {
         Event::Reading { at_secs, .. }
         | Event::State { at_secs, .. }
         | Event::Alarm { at_secs, .. }
+        | Event::AsFound { at_secs, .. }
         | Event::Mark { at_secs, .. } => *at_secs,
         Event::Blind { to_secs, .. } | Event::Gap { to_secs, .. } => *to_secs,
     }

@@ -123,9 +123,16 @@ fn copy_table(
     )) else {
         return Ok(0);
     };
+    // By their names: an older logbook has fewer.
     let columns = select.column_count();
+    let names = select.column_names().collect::<Vec<_>>().join(", ");
     let places = vec!["?"; columns].join(", ");
-    let mut insert = new.prepare(&format!("INSERT OR IGNORE INTO {table} VALUES ({places})"))?;
+    // Columns that the new tables do not know are part of the damage.
+    let Ok(mut insert) = new.prepare(&format!(
+        "INSERT OR IGNORE INTO {table} ({names}) VALUES ({places})"
+    )) else {
+        return Ok(0);
+    };
     let Ok(mut rows) = select.query([]) else {
         return Ok(0);
     };

@@ -4,16 +4,17 @@
 
 use std::path::{Path, PathBuf};
 
-use rusqlite::{Connection, TransactionBehavior};
+use rusqlite::{Connection, TransactionBehavior, params};
 
 use super::LogbookError;
+use crate::run::moved::{self, Moved};
 
 /// Marks a SQLite file as a logbook of ours: the letters `bead` as a number.
 pub const APPLICATION_ID: i64 = 0x6265_6164;
 
 /// What each version added. Number `n` in this list brings a file of version `n` to `n + 1`;
 /// what is here is never changed again, only added to.
-const MIGRATIONS: &[&str] = &[VERSION_1];
+const MIGRATIONS: &[&str] = &[VERSION_1, VERSION_2];
 
 /// The version this program writes.
 #[expect(clippy::cast_possible_wrap, reason = "a handful of versions")]
@@ -153,6 +154,42 @@ CREATE TABLE calibrations (
 ) STRICT;
 ";
 
+/// The life of alarms, the movement of valves, readings kept as found, and whether the source ran
+/// in real time.
+const VERSION_2: &str = "
+ALTER TABLE runs ADD COLUMN is_live INTEGER CHECK (is_live IN (0, 1));
+
+ALTER TABLE marks ADD COLUMN turns REAL;
+ALTER TABLE marks ADD COLUMN is_shut INTEGER NOT NULL DEFAULT 0 CHECK (is_shut IN (0, 1));
+
+ALTER TABLE alarms ADD COLUMN priority INTEGER;
+ALTER TABLE alarms ADD COLUMN happened TEXT;
+ALTER TABLE alarms ADD COLUMN by_whom TEXT;
+ALTER TABLE alarms ADD COLUMN shelved_until_secs REAL;
+
+CREATE TABLE as_found (
+    run_id            INTEGER NOT NULL,
+    sequence          INTEGER NOT NULL,
+    feed              INTEGER NOT NULL,
+    at_secs           REAL NOT NULL,
+    wall_secs         REAL NOT NULL,
+    from_secs         REAL NOT NULL,
+    until_secs        REAL NOT NULL,
+    drops_per_minute  REAL,
+    low_per_minute    REAL,
+    high_per_minute   REAL,
+    scatter           REAL,
+    drops             INTEGER,
+    state             TEXT NOT NULL,
+    began             TEXT NOT NULL CHECK (began IN ('mark', 'stop', 'change')),
+    words             TEXT NOT NULL,
+    before_per_minute REAL,
+    after_per_minute  REAL,
+    PRIMARY KEY (run_id, sequence),
+    FOREIGN KEY (run_id, feed) REFERENCES feeds (run_id, feed) ON DELETE CASCADE
+) STRICT;
+";
+
 /// The tables that hold a run's records, parents before children.
 pub const TABLES: &[&str] = &[
     "runs",
@@ -165,6 +202,7 @@ pub const TABLES: &[&str] = &[
     "gaps",
     "clocks",
     "calibrations",
+    "as_found",
 ];
 
 /// What a file says of itself.
@@ -215,11 +253,24 @@ pub fn kind(path: &Path, connection: &Connection) -> Result<Kind, LogbookError> 
     })
 }
 
-/// Brings a file to [`VERSION`]. A copy of an older logbook is kept beside it first.
+/// Whether an older logbook is kept beside the new one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum KeepOld {
+    /// As [`copy_path`] says.
+    Yes,
+    /// It is a copy itself.
+    No,
+}
+
+/// Brings a file to [`VERSION`].
 ///
 /// # Errors
 /// As [`kind`], or what the database says; then the file is as it was.
-pub fn bring_up_to_date(path: &Path, connection: &mut Connection) -> Result<(), LogbookError> {
+pub fn bring_up_to_date(
+    path: &Path,
+    connection: &mut Connection,
+    keep: KeepOld,
+) -> Result<(), LogbookError> {
     let told = |error| LogbookError::from_sqlite(path, error);
     if kind(path, connection)? == Kind::Current {
         return Ok(());
@@ -233,7 +284,7 @@ pub fn bring_up_to_date(path: &Path, connection: &mut Connection) -> Result<(), 
         Kind::Empty => 0,
         Kind::Older(version) => version,
     };
-    if from > 0 {
+    if from > 0 && keep == KeepOld::Yes {
         keep_copy(path, from)?;
     }
     let steps = MIGRATIONS
@@ -242,11 +293,30 @@ pub fn bring_up_to_date(path: &Path, connection: &mut Connection) -> Result<(), 
     for step in steps {
         transaction.execute_batch(step).map_err(told)?;
     }
+    if from == 1 {
+        read_movements(&transaction).map_err(told)?;
+    }
     transaction
         .pragma_update(None, "application_id", APPLICATION_ID)
         .and_then(|()| transaction.pragma_update(None, "user_version", VERSION))
         .and_then(|()| transaction.commit())
         .map_err(told)
+}
+
+/// Marks of version 1 told a valve's movement in their words only.
+fn read_movements(connection: &Connection) -> rusqlite::Result<()> {
+    let mut select = connection.prepare("SELECT rowid, words FROM marks")?;
+    let mut update =
+        connection.prepare("UPDATE marks SET turns = ?2, is_shut = ?3 WHERE rowid = ?1")?;
+    let mut rows = select.query([])?;
+    while let Some(row) = rows.next()? {
+        let words: String = row.get(1)?;
+        if let Some(moved) = moved::read(&words).moved {
+            let is_shut = moved == Moved::Shut;
+            update.execute(params![row.get::<_, i64>(0)?, moved.turns(), is_shut])?;
+        }
+    }
+    Ok(())
 }
 
 /// Where the copy of an older logbook is kept.
@@ -275,11 +345,12 @@ fn keep_copy(path: &Path, version: i64) -> Result<(), LogbookError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::run::logbook::{Logbook, LogbookReader};
 
     #[test]
     fn the_tables_are_strict_and_their_references_hold() {
         let mut connection = Connection::open_in_memory().unwrap();
-        bring_up_to_date(Path::new("x"), &mut connection).unwrap();
+        bring_up_to_date(Path::new("x"), &mut connection, KeepOld::No).unwrap();
         let mut names: Vec<String> = connection
             .prepare("SELECT name FROM pragma_table_list WHERE strict = 1")
             .unwrap()
@@ -292,5 +363,100 @@ mod tests {
         expected.sort_unstable();
         assert_eq!(names, expected);
         assert_eq!(kind(Path::new("x"), &connection).unwrap(), Kind::Current);
+    }
+
+    /// A logbook as the first version wrote it.
+    fn first_version(path: &Path) {
+        let connection = Connection::open(path).unwrap();
+        connection.execute_batch(VERSION_1).unwrap();
+        connection
+            .execute_batch(
+                "INSERT INTO runs VALUES (1, 'key', 'old', 'bench', '', 640, 480, '', 1000, 0, \
+                 1060, 60, 1060, 60, 'ended', '0.0.9', '');
+                 INSERT INTO feeds VALUES (1, 1, 'left', 'tube', 2, 3, NULL, 1, 2, 3, 4, 5);
+                 INSERT INTO marks VALUES (1, 0, 1, 10, 1010, 'valve 1 a quarter turn open');
+                 INSERT INTO marks VALUES (1, 1, 1, 20, 1020, 'valve 1 shut');
+                 INSERT INTO marks VALUES (1, 2, NULL, 30, 1030, 'steam opened');
+                 INSERT INTO alarms VALUES (1, 3, 1, 40, 1040, 'stopped', 'unacknowledged');",
+            )
+            .unwrap();
+        connection
+            .pragma_update(None, "application_id", APPLICATION_ID)
+            .unwrap();
+        connection.pragma_update(None, "user_version", 1).unwrap();
+    }
+
+    fn version_of(path: &Path) -> i64 {
+        Connection::open(path)
+            .unwrap()
+            .pragma_query_value(None, "user_version", |row| row.get(0))
+            .unwrap()
+    }
+
+    fn check_contents(path: &Path) {
+        let run = LogbookReader::open(path).unwrap().contents(1).unwrap();
+        let movements: Vec<_> = run.marks.iter().map(|mark| mark.moved).collect();
+        assert_eq!(
+            movements,
+            [Some(Moved::Turns(0.25)), Some(Moved::Shut), None]
+        );
+        assert_eq!(run.summary.is_live, None);
+        assert_eq!(run.summary.title, "old");
+        assert_eq!(run.alarms[0].happened, None);
+        assert_eq!(run.alarms[0].state, "unacknowledged");
+        assert_eq!(run.feeds[0].outline, [1.0, 2.0, 3.0, 4.0, 5.0]);
+        assert_eq!(run.as_found.len(), 0);
+    }
+
+    #[test]
+    fn an_older_logbook_is_read_without_being_touched() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("logbook.sqlite3");
+        first_version(&path);
+        let before = std::fs::read(&path).unwrap();
+        check_contents(&path);
+        assert_eq!(std::fs::read(&path).unwrap(), before);
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn an_older_logbook_is_brought_up_to_date_and_a_copy_of_it_is_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("logbook.sqlite3");
+        first_version(&path);
+        drop(Logbook::open(&path).unwrap());
+        assert_eq!(version_of(&path), VERSION);
+        check_contents(&path);
+        assert_eq!(version_of(&copy_path(&path, 1)), 1);
+        check_contents(&copy_path(&path, 1));
+        // Once is enough.
+        drop(Logbook::open(&path).unwrap());
+        check_contents(&path);
+    }
+
+    #[test]
+    fn a_damaged_logbook_of_an_older_version_is_saved_into_a_new_one() {
+        use crate::run::logbook::repair::{Repaired, repair};
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("logbook.sqlite3");
+        first_version(&path);
+        // An index that does not hold what its table holds.
+        let connection = Connection::open(&path).unwrap();
+        connection
+            .execute_batch(
+                "PRAGMA writable_schema = ON;
+                 CREATE INDEX lost ON marks (words);
+                 UPDATE sqlite_schema SET sql = 'CREATE INDEX lost ON marks (at_secs)' \
+                 WHERE name = 'lost';",
+            )
+            .unwrap();
+        drop(connection);
+        let repaired = repair(&path).unwrap();
+        assert!(
+            matches!(repaired, Repaired::Saved { rows: 6, .. }),
+            "{repaired:?}"
+        );
+        let run = LogbookReader::open(&path).unwrap().contents(1).unwrap();
+        assert_eq!((run.marks.len(), run.alarms.len()), (3, 1));
     }
 }

@@ -1,19 +1,17 @@
 //! Writing the logbook: opening it for writing, and putting a batch of entries into it in one
 //! transaction. Threads and patience belong to `thread.rs`.
 
-use std::io::Cursor;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use image::{GrayImage, ImageFormat};
 use rusqlite::{Connection, ErrorCode, OpenFlags, Transaction, TransactionBehavior, params};
 
 use super::guard::Guard;
-use super::record::{Entry, Item, RunStart, feed_column};
+use super::put::put_event;
+use super::record::{Entry, Item, RunStart};
+use super::schema::KeepOld;
 use super::{LogbookError, schema};
-use crate::bead::Bead;
 use crate::glass::Calibration;
-use crate::run::Event;
 
 /// How long a write waits for another program to let go, milliseconds. Short: the writing thread
 /// tries again by itself and closing the program must not take long.
@@ -89,7 +87,7 @@ impl Logbook {
             .and_then(|()| connection.pragma_update(None, "trusted_schema", false))
             .and_then(|()| connection.pragma_update(None, "cell_size_check", true))
             .map_err(told)?;
-        schema::bring_up_to_date(path, &mut connection)?;
+        schema::bring_up_to_date(path, &mut connection, KeepOld::Yes)?;
         let guard = Guard::enter(path, || close_cut_short(path, &connection))?;
         Ok(Self {
             path: path.to_path_buf(),
@@ -198,8 +196,8 @@ fn ensure_run(transaction: &Transaction<'_>, run: &RunStart) -> rusqlite::Result
         .prepare_cached(
             "INSERT INTO runs (key, title, source_name, source_identity, width_px, height_px, \
              started_wall, started_wall_secs, from_secs, last_wall_secs, last_secs, \
-             program_version, calibration_toml) \
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?8, ?9, ?10, ?11)",
+             program_version, calibration_toml, is_live) \
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?8, ?9, ?10, ?11, ?12)",
         )?
         .execute(params![
             run.key,
@@ -213,6 +211,7 @@ fn ensure_run(transaction: &Transaction<'_>, run: &RunStart) -> rusqlite::Result
             run.from_secs,
             env!("CARGO_PKG_VERSION"),
             run.calibration.to_toml(),
+            run.about.live,
         ])?;
     let run_id = transaction.last_insert_rowid();
     put_feeds(transaction, run_id, &run.calibration)?;
@@ -313,148 +312,6 @@ fn touch(transaction: &Transaction<'_>, run_id: i64, item: &Item) -> rusqlite::R
     Ok(())
 }
 
-fn put_event(
-    transaction: &Transaction<'_>,
-    run_id: i64,
-    item: &Item,
-    event: &Event,
-) -> rusqlite::Result<()> {
-    let (sequence, wall_secs) = (item.sequence, item.wall_secs);
-    match event {
-        Event::Bead { feed, bead } => put_bead(transaction, run_id, item, i64::from(feed.0), bead),
-        Event::Reading {
-            at_secs,
-            feed,
-            reading,
-            state,
-            doubts,
-        } => transaction
-            .prepare_cached(
-                "INSERT INTO readings VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12) \
-                 ON CONFLICT DO NOTHING",
-            )?
-            .execute(params![
-                run_id,
-                sequence,
-                feed.0,
-                at_secs,
-                wall_secs,
-                reading.map(|r| r.drops_per_minute),
-                reading.map(|r| r.low),
-                reading.map(|r| r.high),
-                reading.map(|r| r.scatter),
-                reading.map(|r| i64::try_from(r.drops).unwrap_or(i64::MAX)),
-                state.words(),
-                doubts.join("; "),
-            ])
-            .map(|_| ()),
-        // Every change of state comes with a reading that holds it.
-        Event::State { .. } => Ok(()),
-        Event::Alarm { at_secs, alarm } => transaction
-            .prepare_cached(
-                "INSERT INTO alarms VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT DO NOTHING",
-            )?
-            .execute(params![
-                run_id,
-                sequence,
-                feed_column(alarm.feed),
-                at_secs,
-                wall_secs,
-                alarm.cause.words(),
-                alarm.state.words()
-            ])
-            .map(|_| ()),
-        Event::Mark {
-            at_secs,
-            feed,
-            words,
-        } => transaction
-            .prepare_cached(
-                "INSERT INTO marks VALUES (?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT DO NOTHING",
-            )?
-            .execute(params![
-                run_id,
-                sequence,
-                feed_column(*feed),
-                at_secs,
-                wall_secs,
-                words
-            ])
-            .map(|_| ()),
-        Event::Blind {
-            feed,
-            from_secs,
-            to_secs,
-            why,
-        } => transaction
-            .prepare_cached(
-                "INSERT INTO blind VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT DO NOTHING",
-            )?
-            .execute(params![
-                run_id,
-                sequence,
-                feed_column(*feed),
-                from_secs,
-                to_secs,
-                wall_secs,
-                why.words()
-            ])
-            .map(|_| ()),
-        Event::Gap {
-            from_secs,
-            to_secs,
-            why,
-        } => transaction
-            .prepare_cached(
-                "INSERT INTO gaps VALUES (?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT DO NOTHING",
-            )?
-            .execute(params![
-                run_id, sequence, from_secs, to_secs, wall_secs, why
-            ])
-            .map(|_| ()),
-    }
-}
-
-fn put_bead(
-    transaction: &Transaction<'_>,
-    run_id: i64,
-    item: &Item,
-    feed: i64,
-    bead: &Bead,
-) -> rusqlite::Result<()> {
-    transaction
-        .prepare_cached(
-            "INSERT INTO drops VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13) \
-             ON CONFLICT DO NOTHING",
-        )?
-        .execute(params![
-            run_id,
-            item.sequence,
-            feed,
-            bead.at_secs,
-            item.wall_secs,
-            bead.kind.word(),
-            bead.rise_px_per_s,
-            bead.rise_mm_per_s,
-            bead.height_px,
-            bead.diameter_mm,
-            bead.confidence,
-            bead.settled_at_secs,
-            bead.picture.as_deref().and_then(png),
-        ])
-        .map(|_| ())
-}
-
-/// A small picture as PNG; none when it cannot be made (an empty picture).
-fn png(picture: &GrayImage) -> Option<Vec<u8>> {
-    let mut bytes = Vec::new();
-    picture
-        .write_to(&mut Cursor::new(&mut bytes), ImageFormat::Png)
-        .inspect_err(|error| tracing::warn!(%error, "a bead's picture was not kept"))
-        .ok()?;
-    Some(bytes)
-}
-
 /// Wall time as people read it, with the offset of this computer's time zone; the bare seconds
 /// when it is no time that a calendar knows.
 #[must_use]
@@ -495,6 +352,7 @@ mod tests {
     use crate::base::{FeedNumber, GlassKind};
     use crate::capture::About;
     use crate::glass::{FeedCalibration, Outline};
+    use crate::run::Event;
 
     fn marks(count: i64) -> Vec<Item> {
         let about = About {
@@ -530,6 +388,7 @@ mod tests {
                     at_secs: sequence as f64,
                     feed: Some(FeedNumber(1)),
                     words: "valve 1 opened a quarter turn ".repeat(50),
+                    moved: None,
                 })),
             })
             .collect()

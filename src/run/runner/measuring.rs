@@ -18,7 +18,7 @@ use crate::judge::{Cause, Condition};
 use crate::run::logbook::LogThread;
 use crate::run::outlines::Presets;
 use crate::run::search::no_glass_words;
-use crate::run::{Event, Instrument, Intent, Notice, Recording, Snapshot};
+use crate::run::{Event, Instrument, Intent, Notice, Recording, RunSnapshot, Snapshot};
 
 use super::grabbing::{Dropped, Picture};
 use super::looking::{Looked, Looking};
@@ -121,6 +121,8 @@ pub(super) struct Measuring {
     run: Option<RunUnderWay>,
     /// Title of a run that was asked for before the glasses were known.
     run_asked: Option<String>,
+    /// After how many seconds the run ends by itself, if it does.
+    run_lasts_secs: Option<f64>,
     marks: Vec<Event>,
     log_look_secs: f64,
     log_failing: bool,
@@ -150,6 +152,7 @@ impl Measuring {
             heard_secs: now_secs,
             run: None,
             run_asked,
+            run_lasts_secs: None,
             marks: Vec::new(),
             log_look_secs: f64::NEG_INFINITY,
             log_failing: false,
@@ -183,6 +186,7 @@ impl Measuring {
             } else {
                 self.nothing_came();
             }
+            self.end_run_if_due();
             self.look_at_log();
             self.publish_if_due();
         }
@@ -537,7 +541,10 @@ impl Measuring {
                 .run
                 .as_ref()
                 .zip(self.parts.log.as_ref())
-                .map(|(run, log)| run.snapshot(log)),
+                .map(|(run, log)| RunSnapshot {
+                    until_secs: self.run_lasts_secs.map(|secs| run.started_secs() + secs),
+                    ..run.snapshot(log)
+                }),
             notice: self.notices.newest(),
             calibration: self.calibration.clone(),
             ended: self.phase != Phase::Running,

@@ -158,6 +158,12 @@ impl RunUnderWay {
             id,
             from_secs: self.start.from_secs,
             drops: self.drops,
+            until_secs: None,
         }
+    }
+
+    /// Source time of its start, seconds.
+    pub(super) fn started_secs(&self) -> f64 {
+        self.start.from_secs
     }
 }

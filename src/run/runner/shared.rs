@@ -7,7 +7,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use crate::base::Clock;
 use crate::capture::About;
-use crate::judge::{Alarm, AlarmState, Cause, FeedState};
+use crate::judge::{Alarm, AlarmState, Cause, FeedState, Step};
 use crate::run::logbook::LogStatus;
 use crate::run::{Event, Notice, Snapshot};
 
@@ -318,6 +318,7 @@ fn blank(snapshot: &mut Snapshot) {
                 cause: Cause::CannotSee,
                 state: AlarmState::Unacknowledged,
                 since_secs: snapshot.now_secs,
+                step: Step::default(),
             },
         );
     }

@@ -1,14 +1,21 @@
 //! What keys, dialogs and the Set-up view ask for, done: views and dialogs opened, intents sent,
 //! errands given to the backend, and words said about it.
 
-use eframe::egui::{Context, Theme, ThemePreference, ViewportCommand};
+use eframe::egui::{Context, OpenUrl, ViewportCommand};
 
 use crate::base::FeedNumber;
 use crate::run::{Intent, Notice};
 use crate::ui::app::{SAID_SECS, View, Window};
 use crate::ui::dialogs::{Asked, Dialog, FileErrand};
 use crate::ui::keys::Action;
+use crate::ui::start::Step;
+use crate::ui::style::Look;
 use crate::ui::words;
+
+/// Opens a file of this computer in whatever opens pages here.
+pub(super) fn open_paper(ctx: &Context, path: &str) {
+    ctx.open_url(OpenUrl::new_tab(format!("file://{path}")));
+}
 
 impl Window {
     pub(super) fn open_file(&mut self, ctx: &Context, what: FileErrand) {
@@ -16,7 +23,7 @@ impl Window {
             ctx,
             Dialog::File {
                 what,
-                path: words::FIRST_PATH.to_owned(),
+                path: words::get().first_path.to_owned(),
                 error: None,
             },
         );
@@ -28,7 +35,7 @@ impl Window {
             Action::Mark | Action::MarkOpened | Action::MarkClosed | Action::Run
         );
         if wants_source && !self.fresh.is_running() {
-            self.say(words::NOTHING_RUNS.to_owned());
+            self.say(words::get().nothing_runs.to_owned());
             return;
         }
         match action {
@@ -68,26 +75,32 @@ impl Window {
             }
             Action::Run => {
                 let title = String::new();
-                self.open_dialog(ctx, Dialog::StartRun { title });
+                let lasts_secs = None;
+                self.open_dialog(ctx, Dialog::StartRun { title, lasts_secs });
             }
-            Action::Sound => {
-                let now_on = self.sound.toggle();
-                let words = if now_on {
-                    words::SOUND_ON
-                } else {
-                    words::SOUND_OFF
-                };
-                self.say(words.to_owned());
+            Action::Sound => self.switch_alarm_sound(),
+            Action::DropSound => self.switch_drop_sound(),
+            Action::Look => self.look(ctx, Look::of(ctx).next()),
+            Action::Room if self.view == View::Room => self.view = View::Watch,
+            Action::Freeze if self.view == View::Room => self.freeze(),
+            Action::Lessons if self.view == View::Room => self.room.turn_lessons(),
+            Action::Room | Action::Freeze | Action::Lessons => self.view = View::Room,
+            Action::Runs if self.view == View::Runs => self.view = View::Watch,
+            Action::Runs => {
+                self.view = View::Runs;
+                self.runs.open(&*self.backend);
             }
-            Action::Look => {
-                let next = match ctx.theme() {
-                    Theme::Dark => ThemePreference::Light,
-                    Theme::Light => ThemePreference::Dark,
-                };
-                ctx.set_theme(next);
-            }
+            Action::Report => self.ask_report(),
+            Action::Beside if self.view == View::Runs => self.runs.put_beside(),
+            Action::Beside => {}
+            Action::OneOrAll => self.shown = self.shown.other(),
+            Action::Neighbour(by) => self.choose_neighbour(by),
+            Action::Sheet => self.open_dialog(ctx, Dialog::Sheet),
+            Action::More => self.open_dialog(ctx, Dialog::More),
+            Action::Start => self.start_again(Step::Source),
             Action::Choose(feed) => self.choose(feed),
             Action::Back if self.dialog.is_some() => self.dialog = None,
+            Action::Watch | Action::Back if self.view == View::Start => self.leave_start(),
             Action::Watch | Action::Back => self.view = View::Watch,
             Action::Scroll(tenths) => self.scroll_tenths += tenths,
             Action::Undo
@@ -114,25 +127,62 @@ impl Window {
         }
     }
 
+    /// Chooses the feed so many to the right, round and round.
+    pub(super) fn choose_neighbour(&mut self, by: i8) {
+        let feeds: Vec<FeedNumber> = self
+            .fresh
+            .snapshot()
+            .feeds
+            .iter()
+            .map(|feed| feed.feed)
+            .collect();
+        let count = feeds.len().cast_signed();
+        if count == 0 {
+            return;
+        }
+        let now = self
+            .chosen
+            .and_then(|chosen| feeds.iter().position(|feed| *feed == chosen));
+        let next = match now {
+            Some(now) => (now.cast_signed() + isize::from(by)).rem_euclid(count),
+            None if by > 0 => 0,
+            None => count - 1,
+        };
+        self.choose(feeds.get(next.cast_unsigned()).copied());
+    }
+
     pub(super) fn quick_mark(&mut self, words_of: fn(Option<FeedNumber>) -> String) {
         let only = match self.fresh.snapshot().feeds.as_slice() {
             [one] => Some(one.feed),
             _ => None,
         };
         match self.chosen.or(only) {
-            Some(feed) => self.mark(Some(feed), words_of(Some(feed))),
-            None => self.say(words::CHOOSE_FEED_FIRST.to_owned()),
+            Some(feed) => {
+                let kept = words::in_english(|| words_of(Some(feed)));
+                self.mark(Some(feed), &words_of(Some(feed)), kept);
+            }
+            None => self.say(words::get().choose_feed_first.to_owned()),
         }
     }
 
-    pub(super) fn mark(&mut self, feed: Option<FeedNumber>, words: String) {
-        self.say(words::mark_kept(&words));
-        self.backend.send(Intent::Mark { feed, words });
+    /// Keeps a mark, in the words shown and in those of the logbook.
+    pub(super) fn mark(&mut self, feed: Option<FeedNumber>, shown: &str, kept: String) {
+        self.say(words::mark_kept(shown));
+        self.sheet.mark(feed, shown, self.clock.wall_secs());
+        self.backend.send(Intent::Mark { feed, words: kept });
     }
 
     pub(super) fn say(&mut self, words: String) {
         let notice = Notice {
             is_error: false,
+            words,
+        };
+        self.said = Some((notice, self.fresh.clock_secs() + SAID_SECS));
+    }
+
+    pub(super) fn say_wrong(&mut self, words: String) {
+        let notice = Notice {
+            is_error: true,
             words,
         };
         self.said = Some((notice, self.fresh.clock_secs() + SAID_SECS));
@@ -153,22 +203,41 @@ impl Window {
             Asked::Close => self.dialog = None,
             Asked::LookForCameras => self.backend.look_for_cameras(),
             Asked::Fault(words) => self.backend.send(Intent::Fault(words)),
-            Asked::Open(words) => match self.backend.open_source(&words) {
+            Asked::Open(words) => match self.watch_other(&words) {
                 Ok(()) => {
                     self.dialog = None;
-                    self.chosen = None;
-                    self.setup.forget();
-                    self.view = View::Watch;
+                    if self.view == View::Start {
+                        self.start.go(Step::Glasses);
+                    } else {
+                        self.view = View::Watch;
+                    }
                 }
                 Err(why) => self.fail(why),
             },
-            Asked::Mark(feed, words) => {
+            Asked::SaveSheet => self.save_sheet(ctx),
+            Asked::NewSheet => {
+                self.sheet.begin();
                 self.dialog = None;
-                self.mark(feed, words);
             }
-            Asked::StartRun(title) => {
+            Asked::Look(look) => self.look(ctx, look),
+            Asked::Size(percent) => self.size(ctx, percent),
+            Asked::Language(language) => self.speak(language),
+            Asked::AlarmSound => self.switch_alarm_sound(),
+            Asked::DropSound => self.switch_drop_sound(),
+            Asked::Start => {
+                self.dialog = None;
+                self.start_again(Step::Source);
+            }
+            Asked::Mark(feed, shown, kept) => {
+                self.dialog = None;
+                self.mark(feed, &shown, kept);
+            }
+            Asked::StartRun(title, lasts_secs) => {
                 self.dialog = None;
                 self.backend.send(Intent::StartRun { title });
+                if let Some(secs) = lasts_secs {
+                    self.backend.send(Intent::EndRunAfter { secs });
+                }
             }
             Asked::EndRun => {
                 self.dialog = None;
@@ -200,6 +269,22 @@ impl Window {
                 self.dialog = None;
                 ctx.send_viewport_cmd(ViewportCommand::Close);
             }
+        }
+    }
+
+    /// Keeps the sheet as a page and opens it.
+    fn save_sheet(&mut self, ctx: &Context) {
+        let wall_secs = self.clock.wall_secs();
+        let page = words::paper::sheet_page(&self.sheet, wall_secs);
+        let name = format!("sheet-{}.html", words::paper::moment(wall_secs));
+        let name = name.replace([':', '+'], "-");
+        match self.backend.keep_paper(&name, &page) {
+            Ok(path) => {
+                self.dialog = None;
+                self.say(words::paper_kept(&path));
+                open_paper(ctx, &path);
+            }
+            Err(why) => self.say_wrong(why),
         }
     }
 

@@ -2,6 +2,8 @@
 //! open, what was just said. Each part is drawn by its own file; all errands go to the backend.
 
 mod errands;
+mod remembering;
+mod views;
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -14,15 +16,23 @@ use crate::ui::backend::Backend;
 use crate::ui::bars::{self, AlarmAsk, BLINK_SECS, Blink, RowKey};
 use crate::ui::dialogs::{self, Dialog, FileErrand, Known};
 use crate::ui::feed_panel::{self, Told, told};
+use crate::ui::fitter::Shown;
+use crate::ui::fitter::sheet::Sheet;
 use crate::ui::flash::Flashes;
 use crate::ui::fresh::Fresh;
+use crate::ui::kept::{Kept, Memory};
 use crate::ui::keys::{self, Action, Listening};
 use crate::ui::paint::{Lit, Usable};
 use crate::ui::picture::{self, LEAST_BETWEEN_SECS, LivePicture};
+use crate::ui::room::{PLAY_SECS, Room};
+use crate::ui::runs::RunsView;
 use crate::ui::setup::{Ask, Setup};
 use crate::ui::sound::SoundSwitch;
+use crate::ui::start::Start;
 use crate::ui::strips::{self, Strips};
-use crate::ui::theme::{self, Palette};
+use crate::ui::style;
+use crate::ui::theme::Palette;
+use crate::ui::words::Language;
 use crate::ui::{help, layout, words};
 
 /// How long words said by the window itself stay, seconds.
@@ -30,6 +40,8 @@ const SAID_SECS: f64 = 6.0;
 /// How often ages are told anew while nothing else changes, seconds.
 const TICK_SECS: f64 = 1.0;
 
+/// Width of the row of keys from which its words are whole, points.
+const ROOMY: f32 = 800.0;
 /// Longest time between down and up that is still a press, seconds.
 const LONGEST_PRESS_SECS: f64 = 10.0;
 
@@ -44,6 +56,12 @@ pub enum View {
     Setup,
     /// The help page.
     Help,
+    /// Getting started.
+    Start,
+    /// One glass for a room.
+    Room,
+    /// The runs.
+    Runs,
 }
 
 /// The whole window.
@@ -65,6 +83,15 @@ pub struct Window {
     /// is not ours.
     was_typing: bool,
     scroll_tenths: i32,
+    start: Start,
+    shown: Shown,
+    sheet: Sheet,
+    room: Room,
+    runs: RunsView,
+    reports: u64,
+    kept: Kept,
+    memory: Memory,
+    language: Language,
 }
 
 impl Window {
@@ -76,7 +103,7 @@ impl Window {
         clock: Arc<dyn Clock>,
         sound: Arc<SoundSwitch>,
     ) -> Self {
-        theme::put_in_force(ctx);
+        style::put_in_force(ctx);
         // A slow press of a gloved finger is a press as well.
         ctx.options_mut(|options| options.input_options.max_click_duration = LONGEST_PRESS_SECS);
         Self {
@@ -95,6 +122,15 @@ impl Window {
             may_close: false,
             was_typing: false,
             scroll_tenths: 0,
+            start: Start::default(),
+            shown: Shown::default(),
+            sheet: Sheet::default(),
+            room: Room::default(),
+            runs: RunsView::default(),
+            reports: 0,
+            kept: Kept::default(),
+            memory: Memory::default(),
+            language: words::spoken(),
         }
     }
 
@@ -124,6 +160,7 @@ impl Window {
 
     /// Draws everything and does what was asked.
     pub fn show(&mut self, ui: &mut Ui) {
+        words::speak(self.language);
         let ctx = ui.ctx().clone();
         let palette = Palette::of(&ctx);
         let now = self.clock.monotonic_secs();
@@ -131,6 +168,11 @@ impl Window {
         let counts = self.fresh.snapshot().clone();
         self.flashes
             .take(now, counts.feeds.iter().map(|f| (f.feed, f.drops)));
+        if !counts.ended {
+            self.sheet.take(&counts, self.clock.wall_secs());
+        }
+        self.runs.strips.take(&counts);
+        self.hear_of_reports(&ctx);
         self.setup.follow(&counts);
         self.strips.keep_only(&counts.feeds);
         self.mind_closing(&ctx);
@@ -141,10 +183,10 @@ impl Window {
             .frame(Frame::new().fill(palette.room))
             .show(ui, |ui| self.whole(ui, palette));
         self.dialog(&ctx, palette);
-        if self.view != View::Setup
+        if !matches!(self.view, View::Setup | View::Start)
             && let Some(settled) = self.setup.take_unsent()
         {
-            self.backend.send(Intent::Calibrate(settled));
+            self.calibrate(settled);
         }
         self.wake_later(&ctx, now);
         self.was_typing = ctx.text_edit_focused();
@@ -159,6 +201,9 @@ impl Window {
             View::Watch => self.watch(ui, places.view, palette),
             View::Far => self.far(ui, places.view, palette),
             View::Setup => self.set_up(ui, places.view, palette),
+            View::Start => self.getting_started(ui, places.view, palette),
+            View::Room => self.in_room(ui, places.view, palette),
+            View::Runs => self.in_runs(ui, places.view, palette),
             View::Help => {
                 let tenths = std::mem::take(&mut self.scroll_tenths);
                 help::show(ui, places.view, tenths, palette);
@@ -185,12 +230,12 @@ impl Window {
             }
             None => {}
         }
-        for action in bars::keys(ui, places.keys, &self.row(palette), palette) {
+        for action in bars::keys(ui, places.keys, &self.row(places.keys.width()), palette) {
             self.act(&ctx, action);
         }
     }
 
-    fn row(&self, palette: &Palette) -> [RowKey; 9] {
+    fn row(&self, width: f32) -> [RowKey; 10] {
         let lit = |view| Lit::from(self.view == view);
         let running = self.fresh.is_running();
         let key = |action, words, lit| RowKey {
@@ -203,26 +248,24 @@ impl Window {
             lit,
         };
         let recording = self.fresh.snapshot().run.is_some();
-        let run_words = if recording {
-            words::END_RUN
-        } else {
-            words::START_RUN
-        };
-        let look_words = if *palette == theme::DARK {
-            words::TO_LIGHT
-        } else {
-            words::TO_DARK
+        let words = words::get();
+        let run_words = match (recording, width < ROOMY) {
+            (true, false) => words.end_run,
+            (true, true) => words.end_run_short,
+            (false, false) => words.start_run,
+            (false, true) => words.start_run_short,
         };
         [
-            key(Action::Watch, words::WATCH, lit(View::Watch)),
-            key(Action::Far, words::FAR, lit(View::Far)),
-            key(Action::Setup, words::SETUP, lit(View::Setup)),
-            key(Action::Source, words::SOURCE, Lit::No),
-            key(Action::Mark, words::MARK, Lit::No),
+            key(Action::Watch, words::get().watch, lit(View::Watch)),
+            key(Action::Far, words::get().far, lit(View::Far)),
+            key(Action::Room, words::get().room, lit(View::Room)),
+            key(Action::Runs, words::get().runs, lit(View::Runs)),
+            key(Action::Setup, words::get().setup, lit(View::Setup)),
+            key(Action::Source, words::get().source, Lit::No),
+            key(Action::Mark, words::get().mark, Lit::No),
             key(Action::Run, run_words, Lit::from(recording)),
-            key(Action::Sound, words::SOUND, Lit::from(self.sound.is_on())),
-            key(Action::Look, look_words, Lit::No),
-            key(Action::Help, words::HELP, lit(View::Help)),
+            key(Action::More, words::get().more, Lit::No),
+            key(Action::Help, words::get().help, lit(View::Help)),
         ]
     }
 
@@ -261,11 +304,6 @@ impl Window {
         self.panels(ui, &places.panels, &feeds, palette);
     }
 
-    fn far(&mut self, ui: &Ui, rect: Rect, palette: &Palette) {
-        let feeds = self.all_told();
-        self.panels(ui, &layout::far(rect, feeds.len()), &feeds, palette);
-    }
-
     fn panels(
         &mut self,
         ui: &Ui,
@@ -276,11 +314,7 @@ impl Window {
         for ((feed, told), place) in feeds.iter().zip(places) {
             let chosen = Lit::from(self.chosen == Some(feed.feed));
             if feed_panel::show(ui, *place, feed, told, chosen, palette).clicked() {
-                self.choose(if chosen == Lit::Yes {
-                    None
-                } else {
-                    Some(feed.feed)
-                });
+                self.press(feed.feed);
             }
         }
     }
@@ -291,12 +325,16 @@ impl Window {
             .setup
             .show(&mut inner, rect, &self.fresh, &mut self.live, palette);
         for ask in asks {
-            match ask {
-                Ask::Calibrate(calibration) => self.backend.send(Intent::Calibrate(calibration)),
-                Ask::Find => self.backend.send(Intent::FindGlasses),
-                Ask::Save => self.open_file(ui.ctx(), FileErrand::Save),
-                Ask::Load => self.open_file(ui.ctx(), FileErrand::Load),
-            }
+            self.do_ask(ui.ctx(), ask);
+        }
+    }
+
+    fn do_ask(&mut self, ctx: &Context, ask: Ask) {
+        match ask {
+            Ask::Calibrate(calibration) => self.calibrate(calibration),
+            Ask::Find => self.backend.send(Intent::FindGlasses),
+            Ask::Save => self.open_file(ctx, FileErrand::Save),
+            Ask::Load => self.open_file(ctx, FileErrand::Load),
         }
     }
 
@@ -308,7 +346,7 @@ impl Window {
             Listening::Nothing
         } else if self.view == View::Help {
             Listening::InHelp
-        } else if self.view != View::Setup {
+        } else if !matches!(self.view, View::Setup | View::Start) {
             Listening::Everywhere
         } else if self.setup.picture_has_focus(ui) {
             Listening::OnPicture
@@ -354,6 +392,8 @@ impl Window {
             .map(|feed| (feed.feed, feed.calibration.name.clone()))
             .collect();
         let known = Known {
+            sheet: &self.sheet,
+            looks: self.looks(ctx),
             cameras: self.backend.cameras(),
             faults: self.backend.faults(),
             feeds: &feeds,
@@ -383,6 +423,9 @@ impl Window {
         if self.fresh.is_running() {
             sooner(TICK_SECS);
         }
+        if self.view == View::Room && self.room.plays() {
+            sooner(PLAY_SECS);
+        }
         if let Some(secs) = self.flashes.next_change_secs() {
             sooner(secs.max(LEAST_BETWEEN_SECS));
         }
@@ -398,7 +441,7 @@ impl Window {
         if let Some((_, until)) = &self.said {
             sooner((until - now_secs).max(0.1));
         }
-        if matches!(self.dialog, Some(Dialog::Source { .. })) {
+        if self.waits_for_sources() {
             // The list of cameras comes from elsewhere.
             sooner(0.5);
         }

@@ -13,7 +13,8 @@ use crate::ui::paint::Lit;
 use crate::ui::picture::{Placing, outline_points};
 use crate::ui::setup::{Measure, Setup};
 use crate::ui::shapes;
-use crate::ui::theme::{HALO, OUTLINE, OUTLINE_CHOSEN, RING_GAS, letters};
+use crate::ui::style::letters;
+use crate::ui::theme::{HALO, OUTLINE, OUTLINE_CHOSEN, RING_GAS};
 use crate::ui::words;
 
 /// How near a handle the pointer must come, points: half the least target of WCAG 2.2, 2.5.8.
@@ -31,7 +32,7 @@ impl Setup {
         self.picture_id = Some(id);
         let response = ui.interact(placing.shown, id, Sense::click_and_drag());
         response.widget_info(|| {
-            let mut info = WidgetInfo::labeled(Role::Canvas, true, words::OUTLINES);
+            let mut info = WidgetInfo::labeled(Role::Canvas, true, words::get().outlines);
             info.current_text_value = Some(words::chosen_outline(editor.chosen()));
             info
         });

@@ -11,9 +11,9 @@ use crate::ui::theme::Palette;
 use crate::ui::words;
 
 /// Highest limit that a band may have, drops a minute: a calibration allows no more.
-const MOST_PER_MINUTE: f64 = 600.0;
+pub(super) const MOST_PER_MINUTE: f64 = 600.0;
 /// Longest length, mm, that a scale may be taken from.
-const MOST_MM: f64 = 2000.0;
+pub(super) const MOST_MM: f64 = 2000.0;
 
 impl Setup {
     /// Draws the fields.
@@ -31,8 +31,8 @@ impl Setup {
             self.scale(ui);
         }
         ui.separator();
-        ui.colored_label(palette.ink_soft, words::SETUP_HINT);
-        ui.colored_label(palette.ink, words::CAUTION);
+        ui.colored_label(palette.ink_soft, words::get().setup_hint);
+        ui.colored_label(palette.ink, words::get().caution);
     }
 
     fn whole_keys(&mut self, ui: &mut Ui, asks: &mut Vec<Ask>) {
@@ -42,34 +42,34 @@ impl Setup {
                     .in_sight()
                     .clicked()
             };
-            if pressed(ui, words::FIND_AGAIN, true) {
+            if pressed(ui, words::get().find_again, true) {
                 asks.push(Ask::Find);
             }
-            if pressed(ui, words::LOAD_DOTS, true) {
+            if pressed(ui, words::get().load_dots, true) {
                 asks.push(Ask::Load);
             }
             let Some(editor) = &mut self.editor else {
                 return;
             };
-            if pressed(ui, words::SAVE_DOTS, true) {
+            if pressed(ui, words::get().save_dots, true) {
                 asks.push(Ask::Save);
             }
             let mut changed = false;
-            if pressed(ui, words::ADD_TUBE, true) {
+            if pressed(ui, words::get().add_tube, true) {
                 editor.add(GlassKind::Tube);
                 changed = true;
             }
-            if pressed(ui, words::ADD_PORT, true) {
+            if pressed(ui, words::get().add_port, true) {
                 editor.add(GlassKind::Port);
                 changed = true;
             }
-            if pressed(ui, words::REMOVE, editor.chosen().is_some()) {
+            if pressed(ui, words::get().remove, editor.chosen().is_some()) {
                 changed |= editor.remove();
             }
-            if pressed(ui, words::UNDO, editor.can_undo()) {
+            if pressed(ui, words::get().undo, editor.can_undo()) {
                 changed |= editor.undo();
             }
-            if pressed(ui, words::REDO, editor.can_redo()) {
+            if pressed(ui, words::get().redo, editor.can_redo()) {
                 changed |= editor.redo();
             }
             self.unsent |= changed;
@@ -78,11 +78,11 @@ impl Setup {
 
     fn list(&mut self, ui: &mut Ui) {
         let Some(editor) = &mut self.editor else {
-            ui.label(words::NO_OUTLINES);
+            ui.label(words::get().no_outlines);
             return;
         };
         if editor.draft().feeds.is_empty() {
-            ui.label(words::NO_OUTLINES);
+            ui.label(words::get().no_outlines);
         }
         let mut choose = None;
         for (index, feed) in editor.draft().feeds.iter().enumerate() {
@@ -107,7 +107,7 @@ impl Setup {
         };
         let name_width = (ui.available_width() - 190.0).clamp(70.0, 200.0);
         Grid::new("feed-fields").num_columns(2).show(ui, |ui| {
-            let label = ui.label(words::NAME);
+            let label = ui.label(words::get().name);
             let field = ui
                 .add(TextEdit::singleline(&mut feed.name).desired_width(name_width))
                 .labelled_by(label.id)
@@ -115,11 +115,11 @@ impl Setup {
             self.field("name", &field, |f| f.name.clone_from(&feed.name));
             ui.end_row();
 
-            ui.label(words::GLASS);
+            ui.label(words::get().glass);
             ui.horizontal(|ui| {
                 for (kind, word) in [
-                    (GlassKind::Tube, words::TUBE),
-                    (GlassKind::Port, words::PORT),
+                    (GlassKind::Tube, words::get().tube),
+                    (GlassKind::Port, words::get().port),
                 ] {
                     if ui
                         .radio(feed.outline.kind == kind, word)
@@ -135,7 +135,7 @@ impl Setup {
             let mut band = feed.band;
             let low = number(
                 ui,
-                words::BAND_LOW,
+                words::get().band_low,
                 DragValue::new(&mut band.low_per_minute).speed(0.05),
                 0.0..=MOST_PER_MINUTE,
                 1..=2,
@@ -143,7 +143,7 @@ impl Setup {
             self.field("low", &low, |f| f.band.low_per_minute = band.low_per_minute);
             let high = number(
                 ui,
-                words::BAND_HIGH,
+                words::get().band_high,
                 DragValue::new(&mut band.high_per_minute).speed(0.05),
                 0.0..=MOST_PER_MINUTE,
                 1..=2,
@@ -162,7 +162,7 @@ impl Setup {
             });
             let x = number(
                 ui,
-                words::CENTRE_X,
+                words::get().centre_x,
                 DragValue::new(&mut outline.centre_x_px),
                 0.0..=w,
                 0..=1,
@@ -170,7 +170,7 @@ impl Setup {
             self.field("x", &x, |f| f.outline.centre_x_px = outline.centre_x_px);
             let y = number(
                 ui,
-                words::CENTRE_Y,
+                words::get().centre_y,
                 DragValue::new(&mut outline.centre_y_px),
                 0.0..=h,
                 0..=1,
@@ -178,7 +178,7 @@ impl Setup {
             self.field("y", &y, |f| f.outline.centre_y_px = outline.centre_y_px);
             let width = number(
                 ui,
-                words::WIDTH,
+                words::get().width,
                 DragValue::new(&mut outline.width_px),
                 1.0..=w,
                 0..=1,
@@ -186,7 +186,7 @@ impl Setup {
             self.field("width", &width, |f| f.outline.width_px = outline.width_px);
             let height = number(
                 ui,
-                words::HEIGHT,
+                words::get().height,
                 DragValue::new(&mut outline.height_px),
                 1.0..=h,
                 0..=1,
@@ -196,7 +196,7 @@ impl Setup {
             });
             let angle = number(
                 ui,
-                words::ANGLE,
+                words::get().angle,
                 DragValue::new(&mut outline.angle_deg).speed(0.1),
                 -45.0..=45.0,
                 1..=1,
@@ -217,13 +217,17 @@ impl Setup {
         Grid::new("scale-fields").num_columns(2).show(ui, |ui| {
             number(
                 ui,
-                words::OUTSIDE_DIAMETER,
+                words::get().outside_diameter,
                 DragValue::new(&mut self.diameter_mm).speed(0.1),
                 0.1..=MOST_MM,
                 1..=2,
             );
             ui.label("");
-            if ui.button(words::SCALE_FROM_DIAMETER).in_sight().clicked() {
+            if ui
+                .button(words::get().scale_from_diameter)
+                .in_sight()
+                .clicked()
+            {
                 let from = ScaleFrom::OutsideDiameter {
                     mm: self.diameter_mm,
                 };
@@ -232,7 +236,7 @@ impl Setup {
             ui.end_row();
             number(
                 ui,
-                words::DISTANCE,
+                words::get().distance,
                 DragValue::new(&mut self.distance_mm).speed(0.1),
                 0.1..=MOST_MM,
                 1..=2,
@@ -240,15 +244,19 @@ impl Setup {
             ui.label("");
             match self.measure {
                 Measure::Off => {
-                    if ui.button(words::CLICK_TWO_POINTS).in_sight().clicked() {
+                    if ui
+                        .button(words::get().click_two_points)
+                        .in_sight()
+                        .clicked()
+                    {
                         self.measure = Measure::First;
                     }
                 }
                 Measure::First | Measure::Second(_) => {
                     let word = if self.measure == Measure::First {
-                        words::CLICK_FIRST_POINT
+                        words::get().click_first_point
                     } else {
-                        words::CLICK_SECOND_POINT
+                        words::get().click_second_point
                     };
                     if ui.button(word).in_sight().clicked() {
                         self.measure = Measure::Off;
@@ -275,7 +283,7 @@ impl Setup {
             let mut scale = feed.px_per_mm.unwrap_or(0.0);
             let typed = number(
                 ui,
-                words::PX_PER_MM,
+                words::get().px_per_mm,
                 DragValue::new(&mut scale).speed(0.01),
                 0.0..=1000.0,
                 2..=3,
@@ -285,7 +293,7 @@ impl Setup {
                 f.scale_from = ScaleFrom::Typed;
             });
         });
-        if ui.button(words::SCALE_FOR_ALL).in_sight().clicked()
+        if ui.button(words::get().scale_for_all).in_sight().clicked()
             && let Some(editor) = &mut self.editor
         {
             let mut all = editor.draft().clone();
@@ -303,7 +311,7 @@ impl Setup {
     }
 
     /// Takes over a field's new value; leaving the field ends the step.
-    fn field(
+    pub(super) fn field(
         &mut self,
         name: &'static str,
         response: &Response,

@@ -3,6 +3,7 @@
 
 mod canvas;
 mod fields;
+pub(super) mod steps;
 
 use std::sync::Arc;
 

@@ -6,8 +6,8 @@ use std::sync::Arc;
 use crate::base::Frame;
 use crate::glass::Calibration;
 use crate::glass::find::Finder;
-use crate::run::outlines;
 use crate::run::{Event, Instrument, Intent};
+use crate::run::{moved, outlines};
 
 use super::{Again, MOST_MARKS, Measuring, Phase, Picture, RunUnderWay, Tie, said, wrong};
 
@@ -57,14 +57,39 @@ impl Measuring {
             clock.as_ref(),
         ));
         self.notices.asked = None;
+        let standing = self.instrument.as_ref().map(Instrument::standing_events);
+        self.record(standing.unwrap_or_default());
+    }
+
+    /// Puts events into the run alone: they are no news to those who listen.
+    fn record(&mut self, events: Vec<Event>) {
+        if let (Some(run), Some(log)) = (&mut self.run, &self.parts.log) {
+            for event in events {
+                let clock = self.parts.shared.clock.as_ref();
+                run.event(&Arc::new(event), self.tie, log, clock);
+            }
+        }
     }
 
     pub(super) fn end_run(&mut self) {
         let now_secs = self.now_secs();
+        let open = self.instrument.as_ref().map(Instrument::open_events);
+        self.record(open.unwrap_or_default());
         if let (Some(run), Some(log)) = (self.run.take(), &self.parts.log) {
             run.end(now_secs, self.tie, log, self.parts.shared.clock.as_ref());
         }
         self.run_asked = None;
+        self.run_lasts_secs = None;
+    }
+
+    /// Ends a run whose time is over.
+    pub(super) fn end_run_if_due(&mut self) {
+        if let (Some(run), Some(secs)) = (&self.run, self.run_lasts_secs)
+            && self.now_secs() >= run.started_secs() + secs
+        {
+            self.end_run();
+            self.changed = true;
+        }
     }
 
     fn recalibrate(&mut self, calibration: &Calibration) {
@@ -128,6 +153,11 @@ impl Measuring {
                 self.step(|instrument| instrument.acknowledge(feed, cause));
             }
             Intent::AcknowledgeAll => self.step(Instrument::acknowledge_all),
+            Intent::Shelve {
+                feed,
+                cause,
+                for_secs,
+            } => self.step(|instrument| instrument.shelve(feed, cause, for_secs)),
             Intent::Calibrate(calibration) => self.recalibrate(&calibration),
             Intent::FindGlasses => {
                 if self.instrument.is_some() {
@@ -141,15 +171,20 @@ impl Measuring {
             }
             Intent::StartRun { title } => self.start_run(title),
             Intent::EndRun => self.end_run(),
+            Intent::EndRunAfter { secs } => {
+                self.run_lasts_secs = (secs.is_finite() && secs > 0.0).then_some(secs);
+            }
             Intent::Mark { feed, words } => {
                 if self.instrument.is_some() {
                     self.step(|instrument| instrument.mark(feed, words));
                 } else if self.marks.len() < MOST_MARKS {
                     let at_secs = self.tie.at_secs;
+                    let said = moved::read(&words);
                     self.marks.push(Event::Mark {
                         at_secs,
-                        feed,
+                        feed: feed.or(said.feed),
                         words,
+                        moved: said.moved,
                     });
                 }
             }
