@@ -27,12 +27,13 @@ const STEP_RUNS: usize = 200;
 const ERRORS: f64 = 3.0;
 
 /// Feeds of the silence tables: scatter, share of beads missed, drops they are known by.
-const SILENT_FEEDS: [(f64, f64, usize); 6] = [
+const SILENT_FEEDS: [(f64, f64, usize); 7] = [
     (0.15, 0.005, 64),
     (0.15, 0.005, 10),
     (0.15, 0.005, 3),
     (0.30, 0.005, 64),
     (1.00, 0.005, 64),
+    (1.00, 0.005, 5),
     (0.15, 0.0, 64),
 ];
 

@@ -64,7 +64,8 @@ pub use renewal::{
 pub use retrace::{Retraced, Standing, TimeShares, retrace};
 pub use settling::{SETTLED_HALF_WIDTH, Settling, settling};
 pub use silence::{
-    Expected, OWN_INTERVALS_FROM_DROPS, STOPPED_AFTER_INTERVALS, STOPPED_CHANCE, Silence,
+    Expected, OWN_INTERVALS_FROM_DROPS, STOPPED_AFTER_INTERVALS, STOPPED_CHANCE,
+    STOPPED_TAIL_CHANCE, Silence,
 };
 pub use steadiness::{Drift, Interval, LongestSilence, MOST_LAG, Steadiness, steadiness};
 pub use steady_verdict::{

@@ -259,8 +259,9 @@ impl<'a> Walk<'a> {
         };
         let mut at = self.drop;
         let mut step = expected.interval_secs.max(f64::MIN_POSITIVE);
+        // At the drop itself the reading is what the interval to expect was found from.
+        let mut standing = standing_of(60.0 / expected.interval_secs, self.band);
         loop {
-            let standing = against(&self.known(at), self.band);
             let next = (at + step).min(self.until);
             told.stand(at, next, standing);
             // A blind spell may be of any length, and nothing is learned in it.
@@ -269,16 +270,21 @@ impl<'a> Walk<'a> {
                 return;
             }
             at = next;
+            let now = reading(&self.known(at));
+            standing = now.map_or(Standing::NoReading, |now| {
+                standing_of(now.drops_per_minute, self.band)
+            });
             step = SILENCE_STEP_INTERVALS * expected.interval_secs;
         }
     }
 }
 
-fn against(record: &DropRecord, band: Band) -> Standing {
-    match reading(record) {
-        None => Standing::NoReading,
-        Some(r) if r.drops_per_minute < band.low_per_minute => Standing::Low,
-        Some(r) if r.drops_per_minute > band.high_per_minute => Standing::High,
-        Some(_) => Standing::InBand,
+fn standing_of(drops_per_minute: f64, band: Band) -> Standing {
+    if drops_per_minute < band.low_per_minute {
+        Standing::Low
+    } else if drops_per_minute > band.high_per_minute {
+        Standing::High
+    } else {
+        Standing::InBand
     }
 }

@@ -42,10 +42,7 @@ impl SilenceSetting {
     pub fn words(self) -> String {
         match self {
             Self::Intervals(intervals) => format!("{intervals:.2} expected intervals"),
-            Self::Stopped => format!(
-                "stopped: {STOPPED_AFTER_INTERVALS} intervals, or 1 in {:.0} by scatter",
-                1.0 / STOPPED_CHANCE
-            ),
+            Self::Stopped => "as the instrument judges a stop".to_owned(),
             Self::Chance(chance) => format!("posterior tail at {:.1} %", chance * 100.0),
         }
     }
