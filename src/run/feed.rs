@@ -65,13 +65,8 @@ pub(super) struct Feed {
     news: bool,
     changes: ChangeWatch,
     changed: Option<Change>,
-<<<<<<< HEAD
     /// The last drop before a stop (or the start of watching), while the feed has stopped.
     stopped_since_secs: Option<f64>,
-=======
-    /// The feed was found stopped, and no drop has come since.
-    stopped: Stopped,
->>>>>>> rate
     as_found: Option<Arc<AsFound>>,
     counted: Ring<Counted>,
     history: Ring<HistoryPoint>,
@@ -128,11 +123,7 @@ impl Feed {
             news: true,
             changes: ChangeWatch::default(),
             changed: None,
-<<<<<<< HEAD
             stopped_since_secs: None,
-=======
-            stopped: Stopped::No,
->>>>>>> rate
             as_found: None,
             counted: Ring::new(16),
             history: Ring::new(HISTORY_POINTS),
@@ -182,13 +173,7 @@ impl Feed {
         self.judge.reset();
         self.changes.reset();
         self.changed = None;
-<<<<<<< HEAD
         self.stopped_since_secs = None;
-=======
-        self.stopped = Stopped::No;
-        self.news = true;
-        kept
->>>>>>> rate
     }
 
     /// Keeps the reading of a record that is over, and tells it.
@@ -297,14 +282,11 @@ impl Feed {
             self.read_at_secs = at_secs;
             self.news = false;
             let mut record = self.record_now(at_secs);
-<<<<<<< HEAD
             if let Some(first) = self.first_drop_after_stop() {
                 // A feed that runs again is read anew: the stop is no interval of it.
                 events.push(self.run_again(at_secs, first));
                 record = self.record_now(at_secs);
             }
-=======
->>>>>>> rate
             if let Some(change) = self.changes.look(&record) {
                 // The old rate is over: a reading of both would be of neither.
                 let old = DropRecord {
@@ -333,14 +315,9 @@ impl Feed {
             self.doubts = self.doubts_now(&record, &verdict.silence);
             self.conditions = verdict.conditions;
             let state = verdict.state;
-<<<<<<< HEAD
             if state == FeedState::Stopped && self.stopped_since_secs.is_none() {
                 let last = record.drops_secs.last().copied();
                 self.stopped_since_secs = Some(last.unwrap_or(record.from_secs));
-=======
-            if state == FeedState::Stopped {
-                self.stopped = Stopped::Yes;
->>>>>>> rate
             }
             if state != self.state {
                 self.state = state;
@@ -470,17 +447,8 @@ impl Feed {
         let silent_secs = (first_secs - last_secs - blind_secs).max(0.0);
         let old = self.record.between(self.record.from_secs, last_secs);
         let began = Began::Stop { silent_secs };
-<<<<<<< HEAD
         let kept = self.keep_as_found(at_secs, &old, rate::reading(&old), began);
         self.begin_reading(first_secs);
-=======
-        let kept = self.keep_as_found(bead.settled_at_secs, &old, rate::reading(&old), began);
-        self.record = self.record.since(bead.at_secs);
-        self.record.from_secs = bead.at_secs;
-        self.judge.reset();
-        self.changes.reset();
-        self.changed = None;
->>>>>>> rate
         kept
     }
 
@@ -509,6 +477,13 @@ impl Feed {
                 why,
             });
         }
+    }
+
+    /// The drop that ended a stop, when one did.
+    fn first_drop_after_stop(&self) -> Option<f64> {
+        let since = self.stopped_since_secs?;
+        let drops = &self.record.drops_secs;
+        drops.iter().copied().find(|drop| *drop > since)
     }
 
     /// The record with the blind spell that is still open.
