@@ -67,6 +67,8 @@ pub enum Verb {
     Export(ExportArgs),
     /// Write a run of the logbook as a report: a page with plots, a sheet, tables
     Report(super::report::ReportArgs),
+    /// Show by simulation what readings, silences and changes of rate are worth
+    Tables(super::tables::TablesArgs),
     /// Write a practice clip of the demo, with its truth beside it
     Draw(super::draw::DrawArgs),
     /// Write the manual page

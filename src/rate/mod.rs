@@ -7,14 +7,15 @@
 //! - `change_watch`: has the rate changed, by `change` (with `split`) and `step_watch` together;
 //!   `cusum`: the sums of textbooks;
 //! - `trend`, `chart`, `allan`, `autocorrelation`: textbook statistics of a series;
-//! - `retrace`, `mean_rate`, `allan_record`, `steadiness`, `steady_verdict`: how steady a feed was
-//!   over an hour or a shift;
+//! - `retrace` with `borne_out`, `mean_rate`, `allan_record`, `steadiness`, `steady_verdict`: how
+//!   steady a feed was over an hour or a shift;
 //! - `settling`, `valve`: setting a feed — how many drops to wait, how the valve answers;
 //! - `study`: what all this is worth, by simulation.
 
 mod allan;
 mod allan_record;
 mod autocorrelation;
+mod borne_out;
 mod change;
 mod change_watch;
 mod chart;
@@ -43,7 +44,7 @@ pub use allan::{allan_deviation, modified_allan_deviation, overlapping_allan_dev
 pub use allan_record::{AllanPoint, allan_of_rate};
 pub use autocorrelation::{Autocorrelation, autocorrelation};
 pub use change::{CHANGE_LIMIT, Change, find_change};
-pub use change_watch::{ChangeWatch, LEARNED_FROM_DROPS};
+pub use change_watch::{ChangeWatch, LEARNED_FROM_DROPS, LEARNED_STEP_LIMIT};
 pub use chart::{
     CountsChart, EwmaChart, IndividualsChart, counts_chart, ewma_chart, individuals_chart,
 };

@@ -56,7 +56,7 @@ pub struct Retraced {
     /// Where the feed stood, from the start of the record to its end, without a gap; neighbours
     /// differ.
     pub standings: Vec<(Span, Standing)>,
-    /// Changes of rate that nobody announced, in order.
+    /// Changes of rate that nobody announced, as the instrument told them, in order.
     pub changes: Vec<Change>,
     /// Silences that made a stop: from the last drop to the next one or to the end. A blind spell
     /// may lie within.

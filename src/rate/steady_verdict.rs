@@ -7,7 +7,7 @@ use super::steadiness::Steadiness;
 /// Whole intervals under which nothing is said of steadiness: a drift or a rhythm needs as many.
 pub const FEWEST_INTERVALS: usize = 10;
 
-/// A drift is told when its p is below this: one run in a hundred would show it by chance.
+/// A drift is told when its p, correlated values reckoned with, is below this: one run in a hundred would show it by chance.
 pub const DRIFT_P: f64 = 0.01;
 
 /// ... and when it comes to this share of the rate over the run: less is of no use to anybody.
@@ -99,7 +99,7 @@ fn against(found: &Steadiness) -> Vec<String> {
     }
     if let Some(drift) = &found.drift
         && found.intervals.len() >= FEWEST_INTERVALS
-        && drift.trend.p < DRIFT_P
+        && drift.trend.p_correlated < DRIFT_P
         && drift.share_over_run.abs() >= DRIFT_SHARE
     {
         let (low, high) = (drift.share_limits.low, drift.share_limits.high);

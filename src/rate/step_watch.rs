@@ -10,11 +10,10 @@ use super::special::{gamma_upper, ln_gamma_of};
 /// trimming, and a larger step is found all the sooner.
 pub const STEP_SHARE: f64 = 0.3;
 
-/// A sum over this (natural log) is a step. By simulation at 2.5 drops a minute, 15 % scatter and
-/// 0.5 % missed beads: with a known mean a step of 30 % is told after 114 s (slower) or 118 s
-/// (faster) and 0.3 false ones in eight hours; with mean and scatter learned from 20 drops, after
-/// 125 s or 135 s and 0.7 false ones. See `study::step_row`.
-pub const STEP_LIMIT: f64 = 8.0;
+/// A sum over this (natural log) is a step, where mean and scatter are known. By simulation at 2.5
+/// drops a minute, 15 % scatter and 0.5 % missed beads: a step of 30 % is told after 106 s (slower)
+/// or 113 s (faster) on average, and half a false one in eight hours; see `study::step_row`.
+pub const STEP_LIMIT: f64 = 7.5;
 
 /// A single interval, or the present silence, adds at most this share of the limit: one interval is
 /// never a step, because two beads missed in a row would make one.
@@ -59,7 +58,14 @@ impl StepWatch {
     /// ```
     #[must_use]
     pub fn new(at_rest: AtRest, limit: f64) -> Self {
-        let shape = 1.0 / (at_rest.scatter * at_rest.scatter);
+        let usable = at_rest.interval_secs > 0.0
+            && at_rest.scatter > 0.0
+            && (0.0..1.0).contains(&at_rest.missed_share);
+        let shape = if usable {
+            1.0 / (at_rest.scatter * at_rest.scatter)
+        } else {
+            f64::NAN
+        };
         Self {
             at_rest,
             shape,

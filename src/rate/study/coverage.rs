@@ -24,10 +24,6 @@ pub struct Wanted {
     pub most: f64,
 }
 
-/// What width is wanted: at most, half the distance of the limits over the reading, per cent.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct WidthWanted(pub f64);
-
 /// What a number of simulated records gave.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CoverageCell {
@@ -45,8 +41,8 @@ pub struct CoverageCell {
     pub mean_half_width: f64,
     /// What coverage is wanted; none where nothing is asked and the reading carries a doubt.
     pub wanted: Option<Wanted>,
-    /// What width is wanted, where one is.
-    pub width_wanted: Option<WidthWanted>,
+    /// What half width is wanted at most, per cent, where one is.
+    pub width_wanted: Option<f64>,
 }
 
 impl CoverageCell {
@@ -64,7 +60,7 @@ impl CoverageCell {
     #[must_use]
     pub fn is_narrow(&self) -> bool {
         self.width_wanted
-            .is_none_or(|most| self.half_width <= most.0 && self.mean_half_width <= most.0)
+            .is_none_or(|most| self.half_width <= most && self.mean_half_width <= most)
     }
 }
 
@@ -86,7 +82,7 @@ pub struct CoverageRow {
 /// What cannot be had: after one or two intervals no limits can cover at least 92 % at 30 % scatter
 /// and at most 99 % at 5 %, because so few intervals cannot tell the two feeds apart. (One
 /// interval: limits a/x and b/x that miss one time in a hundred at 5 % need a > 0.88 or b < 1.13,
-/// and then miss one time in three at 30 %.) There the limits cover too often for the regular
+/// and then miss more than one time in three at 30 %.) There the limits cover too often for the regular
 /// feed, and no upper bound is asked.
 #[must_use]
 pub fn coverage_table(records: usize, seed: u64) -> Vec<CoverageRow> {
@@ -203,14 +199,14 @@ fn wanted(scatter: ScatterOf, faults: Faults, drops: usize) -> Option<Wanted> {
 }
 
 /// What width is asked of a cell: at 15 % scatter, clean.
-fn width_wanted(scatter: ScatterOf, faults: Faults, drops: usize) -> Option<WidthWanted> {
+fn width_wanted(scatter: ScatterOf, faults: Faults, drops: usize) -> Option<f64> {
     if scatter != ScatterOf::Fixed(0.15) || faults != Faults::NONE {
         return None;
     }
     match drops {
-        3 => Some(WidthWanted(35.0)),
-        5 => Some(WidthWanted(20.0)),
-        10 => Some(WidthWanted(13.0)),
+        3 => Some(35.0),
+        5 => Some(20.0),
+        10 => Some(13.0),
         _ => None,
     }
 }

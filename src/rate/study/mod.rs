@@ -7,9 +7,7 @@ mod feed;
 mod silence;
 mod step;
 
-pub use coverage::{
-    CoverageCell, CoverageRow, DROPS, Wanted, WidthWanted, coverage_row, coverage_table,
-};
+pub use coverage::{CoverageCell, CoverageRow, DROPS, Wanted, coverage_row, coverage_table};
 pub use feed::{Faults, ScatterOf, SimulatedFeed, Until, first_drops};
 pub use silence::{SilenceRow, SilenceSetting, SilenceTable, silence_table};
-pub use step::{StepCase, StepRow, Teller, step_row, step_tellers};
+pub use step::{StepCase, StepRow, Teller, step_row, step_table};

@@ -7,8 +7,8 @@ use rand_chacha::ChaCha8Rng;
 
 use super::feed::SimulatedFeed;
 use crate::rate::{
-    AtRest, Change, ChangeWatch, DropRecord, MISSED_SHARE, NEWEST_DROPS, Posterior, StepWatch, Way,
-    find_change,
+    AtRest, Change, ChangeWatch, DropRecord, LEARNED_FROM_DROPS, LEARNED_STEP_LIMIT, MISSED_SHARE,
+    NEWEST_DROPS, Posterior, STEP_LIMIT, StepWatch, Way, find_change,
 };
 
 /// Mean interval at rest, seconds: 2.5 drops a minute.
@@ -92,19 +92,67 @@ impl Teller {
             Self::Instrument { drops } => format!("the instrument, {drops} drops before"),
         }
     }
+
+    /// Whether two tellers do the same as long as no step comes.
+    fn is_watching_as(self, other: Self) -> bool {
+        matches!(
+            (self, other),
+            (Self::Record { .. }, Self::Record { .. })
+                | (Self::Instrument { .. }, Self::Instrument { .. })
+        )
+    }
 }
 
-/// The limits of the sum in the table.
-const LIMITS: [f64; 5] = [4.0, 5.0, 6.0, 7.0, 8.0];
+/// Limits of the sum in the table, beside those in use.
+const LIMITS: [f64; 4] = [5.0, 6.0, 7.0, 9.0];
 
-/// Every teller of the table.
+/// Drops known before a step in the table.
+const DROPS_BEFORE: [usize; 3] = [10, 20, 60];
+
+/// Steps a watch of eight hours stands for when a table is asked for by one number.
+const STEPS_A_WATCH: usize = 10;
+
+/// The table for one scatter and share of missed beads: the sum at several limits with the mean
+/// known and with mean and scatter learned from [`LEARNED_FROM_DROPS`] drops, the look over the
+/// record alone, and what the instrument does. `steps` simulated steps each way, and a tenth as
+/// many watches of eight hours. Empty for a scatter that makes no sense.
 #[must_use]
-pub fn step_tellers() -> Vec<Teller> {
-    let mut tellers: Vec<Teller> = LIMITS.map(|limit| Teller::Known { limit }).into();
-    tellers.extend(LIMITS.map(|limit| Teller::Learned { drops: 20, limit }));
-    tellers.extend([10, 20, 60].map(|drops| Teller::Record { drops }));
-    tellers.extend([10, 20, 60].map(|drops| Teller::Instrument { drops }));
-    tellers
+pub fn step_table(scatter: f64, missed_share: f64, steps: usize, seed: u64) -> Vec<StepRow> {
+    let mut limits: Vec<f64> = LIMITS
+        .into_iter()
+        .chain([STEP_LIMIT, LEARNED_STEP_LIMIT])
+        .collect();
+    limits.sort_by(f64::total_cmp);
+    let known = limits.iter().map(|limit| Teller::Known { limit: *limit });
+    let learned = limits.iter().map(|limit| Teller::Learned {
+        drops: LEARNED_FROM_DROPS,
+        limit: *limit,
+    });
+    let record = DROPS_BEFORE.map(|drops| Teller::Record { drops });
+    let instrument = DROPS_BEFORE.map(|drops| Teller::Instrument { drops });
+    let watches = steps.div_ceil(STEPS_A_WATCH);
+    let mut rows: Vec<StepRow> = Vec::new();
+    for teller in known.chain(learned).chain(record).chain(instrument) {
+        let case = StepCase {
+            teller,
+            scatter,
+            missed_share,
+        };
+        // Without a step, how many drops there were before it makes no difference.
+        let same = rows
+            .last()
+            .filter(|row| row.case.teller.is_watching_as(teller))
+            .copied();
+        let watches = if same.is_some() { 0 } else { watches };
+        let Some(mut row) = step_row(case, steps, watches, seed) else {
+            return Vec::new();
+        };
+        if let Some(same) = same {
+            (row.false_in_8_h, row.hours) = (same.false_in_8_h, same.hours);
+        }
+        rows.push(row);
+    }
+    rows
 }
 
 /// The row of one case: `steps` simulated steps each way, and so many watches of eight hours
