@@ -67,17 +67,10 @@ pub enum Verb {
     Export(ExportArgs),
     /// Write a run of the logbook as a report: a page with plots, a sheet, tables
     Report(super::report::ReportArgs),
-<<<<<<< HEAD
     /// Write a practice clip of the demo, with its truth beside it
     Draw(super::draw::DrawArgs),
     /// Show by simulation what readings, silences and changes of rate are worth
     Tables(super::tables::TablesArgs),
-=======
-    /// Show by simulation what readings, silences and changes of rate are worth
-    Tables(super::tables::TablesArgs),
-    /// Write a practice clip of the demo, with its truth beside it
-    Draw(super::draw::DrawArgs),
->>>>>>> log
     /// Write the manual page
     Man(ManArgs),
     /// Write the completions of a shell
