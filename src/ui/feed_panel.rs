@@ -333,9 +333,17 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
             words::said_rate,
         );
         paint::say(ui, figure, &said);
+        // A figure that is cut would be another figure: a shorter form takes its place.
         let limits = told.reading.as_ref().map_or_else(
             || words::get().waiting_for_drops.to_owned(),
-            words::limits_with_unit,
+            |reading| {
+                let whole = words::limits_with_unit(reading);
+                if paint::width(ui, &whole, size) <= right.width() {
+                    whole
+                } else {
+                    words::limits_short(reading)
+                }
+            },
         );
         lines.push((limits, palette.ink));
     }
@@ -344,7 +352,13 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
     } else {
         palette.ink
     };
-    lines.push((words::last_drop(told), ink));
+    let mut last = words::last_drop(told);
+    if let Some(secs) = told.last_drop_ago_secs
+        && paint::width(ui, &last, size) > right.width()
+    {
+        last = words::ago(secs);
+    }
+    lines.push((last, ink));
     let name = words::feed_name(feed.feed, &feed.calibration.name);
     lines.push((name, palette.ink_soft));
     lines.push((words::counted(feed.drops, feed.bubbles), palette.ink_soft));
