@@ -245,9 +245,12 @@ fn badge(ui: &Ui, rect: Rect, state: FeedState, size: f32, palette: &Palette) {
     let square =
         Rect::from_center_size(pos2(rect.left() + side, rect.center().y), vec2(side, side));
     shapes::verdict(ui.painter(), square, state, badge.ink);
-    let place = rect
+    let mut place = rect
         .with_min_x(square.right() + side * 0.3)
         .with_max_x(rect.right() - side * 0.2);
+    if paint::width(ui, words::state(state), LEAST_LETTERS) > place.width() {
+        place = rect.with_min_x(square.right() + 2.0);
+    }
     // A narrow badge takes smaller letters rather than half a word.
     let mut size = size;
     while size > LEAST_LETTERS && paint::width(ui, words::state(state), size) > place.width() {
