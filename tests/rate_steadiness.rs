@@ -55,14 +55,54 @@ fn trend_equals_the_sodium_example() {
     close(found.slope_limits.high, 2.333_333_3, 5e-8);
 }
 
-/// The form of the Wisconsin Administrative Code, table A: S = −5.
+/// The form of the Wisconsin Administrative Code, table A: row sums −4, +2, −2, −1 and S = −5. The
+/// first row's sum is what S loses without the first value, and so on.
 #[test]
 fn trend_equals_the_wisconsin_form() {
     let points: Vec<_> = (0..5)
         .map(f64::from)
         .zip([100.0, 50.0, 85.0, 75.0, 50.0])
         .collect();
-    assert_eq!(trend(&points, 0.95).unwrap().s, -5.0);
+    let from = |first: usize| trend(&points[first..], 0.95).unwrap().s;
+    assert_eq!(from(0), -5.0);
+    assert_eq!((from(0) - from(1), from(1) - from(2)), (-4.0, 2.0));
+    // The last two rows together.
+    assert_eq!(from(2), -2.0 - 1.0);
+}
+
+/// The same form's critical S at a level of 0.2: so low an S, and none lower only, is seldom
+/// enough. Checked with S of every order that values can come in.
+#[test]
+fn critical_values_equal_the_wisconsin_form() {
+    for (count, critical) in [(4, -4.0), (5, -5.0), (6, -6.0), (7, -7.0)] {
+        let (mut all, mut beyond, mut near) = (0.0, 0.0, 0.0);
+        let mut order: Vec<usize> = (0..count).collect();
+        orders(&mut order, 0, &mut |order| {
+            let points: Vec<_> = order
+                .iter()
+                .enumerate()
+                .map(|(t, y)| (t as f64, *y as f64))
+                .collect();
+            let s = trend(&points, 0.95).unwrap().s;
+            all += 1.0;
+            beyond += f64::from(u8::from(s <= critical));
+            near += f64::from(u8::from(s <= critical + 2.0));
+        });
+        assert!(beyond / all <= 0.2, "{count}: {}", beyond / all);
+        assert!(near / all > 0.2, "{count}: {}", near / all);
+    }
+}
+
+fn orders(values: &mut Vec<usize>, from: usize, take: &mut impl FnMut(&[usize])) {
+    if from + 1 >= values.len() {
+        take(values);
+        return;
+    }
+    for i in from..values.len() {
+        values.swap(from, i);
+        orders(values, from + 1, take);
+        values.swap(from, i);
+    }
 }
 
 /// Annual flow of the Nile at Aswan, 1871 to 1970 (R's data set `Nile`): R's `trend::mk.test`
@@ -86,6 +126,9 @@ fn trend_equals_the_nile_series() {
     close(found.p, 3.658_26e-5, 5e-11);
     close(found.slope, -2.6, 5e-8);
     close(found.intercept, 1022.2, 5e-8);
+    // Hamed and Rao's, computed with pymannkendall 1.4.3.
+    close(found.z_correlated, -2.819_979, 5e-7);
+    close(found.p_correlated, 0.004_802_7, 5e-8);
 }
 
 #[test]
