@@ -71,7 +71,8 @@ impl ChangeWatch {
         // Without a new drop only the silence can tell anything new.
         let looked_at = Some((record.drops_secs.len(), last.to_bits()));
         if looked_at == self.looked_at {
-            return self.sums.as_mut()?.look(&record);
+            let step = self.sums.as_mut()?.look(&record)?;
+            return Some(placed(step, likeliest_change(&record)));
         }
         self.looked_at = looked_at;
         let likeliest = likeliest_change(&record);
@@ -80,7 +81,7 @@ impl ChangeWatch {
         match &mut self.sums {
             Some(sums) => {
                 if let Some(step) = sums.look(&record) {
-                    return Some(step);
+                    return Some(placed(step, likeliest));
                 }
                 limit = LIMIT_BESIDE_SUMS;
             }
@@ -97,6 +98,20 @@ impl ChangeWatch {
         self.sums
             .and_then(|sums| sums.watch.told_after_silence_secs())
     }
+}
+
+/// A step told by the sums, placed as well as can be. A sum that looks for 30 % begins to rise with
+/// intervals that are merely a little off; where the likeliest change lies later, and goes the same
+/// way, it is the better place.
+fn placed(step: Change, likeliest: Option<Change>) -> Change {
+    let is_faster = |change: &Change| change.after_per_minute > change.before_per_minute;
+    let better = likeliest.filter(|likeliest| {
+        likeliest.at_secs > step.at_secs && is_faster(likeliest) == is_faster(&step)
+    });
+    better.map_or(step, |likeliest| Change {
+        ln_ratio: step.ln_ratio,
+        ..likeliest
+    })
 }
 
 impl Sums {
