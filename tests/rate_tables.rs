@@ -79,7 +79,7 @@ fn steps_are_told_for_every_teller() {
         found.unwrap()["slower_after_s"].as_f64().unwrap()
     };
     assert!(of("sum over 7.5, mean known") > 0.0);
-    assert!(of("sum over 8.0, learned from 20 drops") > 0.0);
+    assert!(of("sum over 8.25, learned from 20 drops") > 0.0);
     assert!(of("the instrument, 60 drops before") > 0.0);
 }
 

@@ -28,13 +28,13 @@ const EVEN_RATIO: f64 = 3.0;
 
 /// A sum over this (natural log) is a step, where mean and scatter were learned: a little more than
 /// where they are known, because what was learned is off by some per cent. By simulation at 2.5
-/// drops a minute, 15 % scatter and 0.5 % missed beads: a step of 30 % is told after 123 s (slower)
-/// or 138 s (faster) when it comes right after learning, and 0.8 false ones in eight hours.
-pub const LEARNED_STEP_LIMIT: f64 = 8.0;
+/// drops a minute, 15 % scatter and 0.5 % missed beads: a step of 30 % is told after 125 s (slower)
+/// or 142 s (faster) when it comes right after learning, and 0.7 false ones in eight hours.
+pub const LEARNED_STEP_LIMIT: f64 = 8.25;
 
 /// Beside the sums the look over the record need only find what is beyond all doubt (natural log of
 /// the likelihood ratio). Together they tell 0.9 false changes in eight hours; a step of 30 % after
-/// 60 drops is told after 123 s or 130 s.
+/// 60 drops is told after 124 s or 133 s.
 const LIMIT_BESIDE_SUMS: f64 = 13.0;
 
 /// A watch over one reading.
