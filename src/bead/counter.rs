@@ -116,6 +116,15 @@ impl Counter {
         self.px_per_mm = px_per_mm;
     }
 
+    /// The glass stands at another outline from this frame on, because the camera moved or the
+    /// picture grows: the same glass, so what is known of it and what is on its way stay.
+    pub fn carry(&mut self, outline: &Outline, luma: &GrayImage) {
+        self.sampler.carry(outline);
+        self.outline = *outline;
+        self.steady = Some(Steady::new(luma, outline));
+        self.pose = Pose::default();
+    }
+
     /// Looks at a frame. Call [`Counter::count`] next, for the same frame.
     pub fn look(&mut self, frame: &Frame) -> Look {
         self.at_secs = frame.at_secs;

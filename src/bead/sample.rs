@@ -59,6 +59,13 @@ impl Sampler {
         }
     }
 
+    /// Takes the same samples of the glass at another outline; its shape stays, so its samples lie
+    /// as much closer or farther apart as the outline is smaller or larger.
+    pub fn carry(&mut self, outline: &Outline) {
+        self.step_px *= outline.height_px / self.outline.height_px.max(1e-9);
+        self.outline = *outline;
+    }
+
     /// Rows (along the axis, from the top) and columns of the straightened picture.
     #[must_use]
     pub fn shape(&self) -> (usize, usize) {
@@ -98,7 +105,12 @@ impl Sampler {
             return;
         }
         let lean_px = self.outline.angle_deg.to_radians().sin() * self.outline.height_px;
-        if lean_px.abs() < UPRIGHT_PX && self.take_upright(luma, shift_px, into) {
+        // A carried glass may have samples that are no whole pixels apart.
+        let whole = (self.step_px / self.taps as f64 - 1.0).abs() * self.outline.height_px;
+        if lean_px.abs() < UPRIGHT_PX
+            && whole < UPRIGHT_PX
+            && self.take_upright(luma, shift_px, into)
+        {
             return;
         }
         let (sin, cos) = self.outline.angle_deg.to_radians().sin_cos();

@@ -91,10 +91,10 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Outcome {
         Verb::Export(args) => export::run(&args, logbook.as_deref()),
         Verb::Report(args) => report::run(&args, logbook.as_deref()),
         Verb::Draw(args) => draw::run(&args).map(|()| code::DONE),
-        Verb::Tables(args) => tables::run(&args),
         Verb::Man(args) => papers::man(&args),
         Verb::Completions(args) => papers::completions(&args),
         Verb::Desktop(args) => papers::desktop(&args),
+        Verb::Tables(args) => tables::run(&args),
     };
     Outcome::Exit(done.unwrap_or_else(|error| {
         if out::is_closed_pipe(&error) {

@@ -58,7 +58,7 @@ pub enum Event {
         /// Why.
         why: BlindWhy,
     },
-    /// A note by a person.
+    /// A note by a person; or by the instrument, when it carried the outlines along.
     Mark {
         /// Source time, seconds.
         at_secs: f64,

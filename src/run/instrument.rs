@@ -11,6 +11,7 @@ use crate::judge::{Alarm, AlarmBook, AlarmSettings, Cause, Condition, Happened};
 use crate::run::event::Event;
 use crate::run::feed::{Feed, Sameness};
 use crate::run::moved;
+use crate::run::place::{Place, Standing};
 use crate::run::snapshot::FeedSnapshot;
 
 /// Counts and judges all feeds of one lubricator.
@@ -38,6 +39,8 @@ pub struct Instrument {
     now_secs: f64,
     /// Why no frame came last; none when one did.
     missing: Option<BlindWhy>,
+    place: Place,
+    carried: u64,
 }
 
 impl Instrument {
@@ -53,6 +56,8 @@ impl Instrument {
             last_luma: None,
             now_secs: 0.0,
             missing: None,
+            place: Place::default(),
+            carried: 0,
         }
     }
 
@@ -102,8 +107,46 @@ impl Instrument {
         for feed in &mut self.feeds {
             events.extend(feed.count(at_secs, sameness));
         }
+        if sameness == Sameness::New {
+            self.follow(frame, &mut events);
+        }
         self.judge(&mut events);
         events
+    }
+
+    /// Carries the outlines along when the camera was moved for good or drifts.
+    fn follow(&mut self, frame: &Frame, events: &mut Vec<Event>) {
+        let standing: Vec<Standing> = self.feeds.iter().map(Feed::standing).collect();
+        let Some(carry) = self.place.look(frame, &standing) else {
+            return;
+        };
+        for (index, outline) in carry.outlines {
+            if let Some(feed) = self.feeds.get_mut(index) {
+                events.extend(feed.carry(outline, frame, carry.why));
+            }
+        }
+        self.carried += 1;
+        self.take_calibrations();
+        if let Some(words) = carry.words {
+            events.push(Event::Mark {
+                at_secs: frame.at_secs,
+                feed: None,
+                words,
+                moved: None,
+            });
+        }
+    }
+
+    /// The calibration in force is what the feeds have.
+    fn take_calibrations(&mut self) {
+        self.calibration.feeds = self.feeds.iter().map(|f| f.calibration.clone()).collect();
+    }
+
+    /// How many times outlines were carried along with a moved camera: the calibration in force is
+    /// then another than the one given.
+    #[must_use]
+    pub fn carried(&self) -> u64 {
+        self.carried
     }
 
     /// No frame came: time goes on, and what cannot be seen is said.
@@ -178,7 +221,8 @@ impl Instrument {
         self.alarm_events(changes)
     }
 
-    /// Puts another calibration in force. Feeds whose outline is unchanged keep their counts.
+    /// Puts another calibration in force. Feeds whose outline is unchanged, or was carried along
+    /// since, keep their counts.
     pub fn recalibrate(&mut self, calibration: Calibration) -> Vec<Event> {
         let mut events = Vec::new();
         let mut old: Vec<Option<Feed>> = std::mem::take(&mut self.feeds)
@@ -186,17 +230,20 @@ impl Instrument {
             .map(Some)
             .collect();
         let mut feeds = feeds_of(&calibration, self.now_secs);
+        let mut kept_count = 0;
         for feed in &mut feeds {
             let kept = old.iter_mut().find(|o| {
                 o.as_ref().is_some_and(|o| {
-                    o.number == feed.number && o.calibration.outline == feed.calibration.outline
+                    o.number == feed.number && o.has_outline(&feed.calibration.outline)
                 })
             });
             if let Some(mut kept) = kept.and_then(Option::take) {
                 kept.retune(feed.calibration.clone());
                 *feed = kept;
+                kept_count += 1;
             }
         }
+        let same_glasses = kept_count == feeds.len() && feeds.len() == old.len();
         for mut gone in old.into_iter().flatten() {
             events.extend(gone.finish(self.now_secs));
             let changes = self.alarms.forget(self.now_secs, gone.number);
@@ -211,6 +258,10 @@ impl Instrument {
         }
         self.feeds = feeds;
         self.calibration = calibration;
+        self.take_calibrations();
+        if !same_glasses {
+            self.place.begin();
+        }
         self.judge(&mut events);
         events
     }

@@ -10,6 +10,7 @@ pub mod keeping;
 pub mod logbook;
 pub mod moved;
 pub mod outlines;
+mod place;
 pub mod report;
 pub mod runner;
 pub mod search;

@@ -97,7 +97,7 @@ pub struct GlassReport {
     pub name: String,
     /// Tube or port.
     pub kind: GlassKind,
-    /// Smallest upright box round the visible glass.
+    /// Smallest upright box round the visible glass, as the clip begins.
     pub outline: OutlineReport,
     /// Scale at its axis, pixels a millimetre, when known.
     pub px_per_mm: Option<f64>,
@@ -370,6 +370,7 @@ struct Collected {
     beads: Vec<(FeedNumber, BeadReport)>,
     blind: Vec<BlindReport>,
     gaps: Vec<GapReport>,
+    doubts: Vec<String>,
 }
 
 impl Collected {
@@ -402,11 +403,13 @@ impl Collected {
                     to_s: rounded(to_secs, 3),
                     why,
                 }),
+                Event::Mark { at_secs, words, .. } => {
+                    self.doubts.push(format!("at {at_secs:.1} s {words}"));
+                }
                 Event::Reading { .. }
                 | Event::State { .. }
                 | Event::Alarm { .. }
-                | Event::AsFound { .. }
-                | Event::Mark { .. } => {}
+                | Event::AsFound { .. } => {}
             }
         }
     }
@@ -425,13 +428,16 @@ impl Collected {
         settings: &TallySettings,
         calibration: &Calibration,
         feeds: &[FeedSnapshot],
-        doubts: Vec<String>,
+        mut doubts: Vec<String>,
         damaged: Option<String>,
     ) -> TallyReport {
+        doubts.extend(self.doubts.iter().cloned());
         let duration_s = rounded(self.duration_secs(), 3);
+        // Outlines and scales are those of the first picture, though the camera may have moved since.
         let glasses = feeds
             .iter()
-            .map(|feed| {
+            .zip(&calibration.feeds)
+            .map(|(feed, given)| {
                 let mut beads: Vec<BeadReport> = self
                     .beads
                     .iter()
@@ -443,8 +449,8 @@ impl Collected {
                     feed: feed.feed,
                     name: feed.calibration.name.clone(),
                     kind: feed.calibration.outline.kind,
-                    outline: OutlineReport::of(&feed.calibration.outline),
-                    px_per_mm: feed.calibration.px_per_mm.map(|v| rounded(v, 3)),
+                    outline: OutlineReport::of(&given.outline),
+                    px_per_mm: given.px_per_mm.map(|v| rounded(v, 3)),
                     beads,
                     reading: feed.reading.as_ref().map(ReadingReport::of),
                     state: feed.state,

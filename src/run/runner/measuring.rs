@@ -87,6 +87,18 @@ fn wrong(words: impl Into<String>) -> Notice {
     }
 }
 
+/// What the instrument says of a camera that moved, as a sentence.
+fn news_of_the_camera(event: &Event) -> Option<String> {
+    match event {
+        Event::Mark { words, .. } => {
+            let mut letters = words.chars();
+            let first = letters.next()?.to_uppercase();
+            Some(format!("{first}{}.", letters.as_str()))
+        }
+        _ => None,
+    }
+}
+
 /// How far the source has come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Phase {
@@ -363,7 +375,9 @@ impl Measuring {
         let Some(instrument) = &mut self.instrument else {
             return;
         };
+        let carried_before = instrument.carried();
         let mut events = instrument.step(frame);
+        let carried = instrument.carried() != carried_before;
         if let Some(dropped) = dropped {
             let cause = format!(
                 "{} frames were dropped because counting did not keep up with the camera",
@@ -385,6 +399,12 @@ impl Measuring {
             }
         }
         self.changed = true;
+        if carried {
+            self.show_calibration();
+            if let Some(words) = events.iter().find_map(news_of_the_camera) {
+                self.notices.looking = Some(said(words));
+            }
+        }
         self.tell(events);
     }
 

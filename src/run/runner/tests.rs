@@ -8,9 +8,9 @@ use std::time::Duration;
 
 use super::stage::{Act, Kind, Until, picture, stage};
 use super::*;
-use crate::base::{BlindWhy, Clock, ManualClock, SystemClock};
+use crate::base::{BlindWhy, Clock, FeedNumber, ManualClock, SystemClock};
 use crate::capture::{Grab, Source};
-use crate::judge::{Cause, FeedState};
+use crate::judge::{Alarm, AlarmState, Cause, FeedState};
 use crate::run::logbook::LogbookReader;
 use crate::run::{Event, Intent, Snapshot};
 
@@ -319,6 +319,70 @@ fn runs_marks_and_the_wall_clock_reach_the_logbook() {
 }
 
 #[test]
+fn a_run_in_the_midst_of_a_blind_spell_tells_what_stands_and_what_is_unseen() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("logbook.sqlite3");
+    let mut acts: Vec<Act> = (0..20).map(picture).collect();
+    acts.push(Act::Wait);
+    let stage = stage(Kind::Camera, acts, |settings| {
+        settings.logbook = Some(path.clone());
+    });
+    stage.wait_for(|snapshot| snapshot.now_secs > 1.85);
+    // The camera says nothing more.
+    stage.pass(9.0);
+    stage.wait_for(|snapshot| {
+        let of_feed = |alarm: &Alarm| alarm.cause == Cause::CannotSee && alarm.feed.is_some();
+        snapshot.alarms.iter().any(of_feed)
+    });
+    stage.runner.send(Intent::StartRun {
+        title: String::new(),
+    });
+    stage.wait_for(|snapshot| snapshot.run.is_some());
+    stage.runner.send(Intent::Shelve {
+        feed: Some(FeedNumber(1)),
+        cause: Cause::CannotSee,
+        for_secs: 600.0,
+    });
+    let shelved = stage.wait_for(|snapshot| {
+        let is_shelved = |alarm: &Alarm| alarm.state == AlarmState::Shelved;
+        snapshot.alarms.iter().any(is_shelved)
+    });
+    let until_secs = shelved.alarms[0].step.shelved_until_secs.unwrap();
+    assert!((shelved.now_secs + 590.0..=shelved.now_secs + 600.0).contains(&until_secs));
+    stage.runner.send(Intent::EndRun);
+    stage.wait_for(|snapshot| snapshot.run.is_none());
+    stage.go.send(()).unwrap();
+    assert!(stage.runner.stop().left.is_empty());
+    let contents = LogbookReader::open(&path).unwrap().contents(1).unwrap();
+    let steps: Vec<(&str, &str, Option<&str>)> = contents
+        .alarms
+        .iter()
+        .map(|row| {
+            (
+                row.cause.as_str(),
+                row.state.as_str(),
+                row.happened.as_deref(),
+            )
+        })
+        .collect();
+    assert_eq!(
+        steps,
+        [
+            (
+                "cannot see",
+                "unacknowledged",
+                Some("stood when the run began")
+            ),
+            ("cannot see", "shelved", Some("shelved")),
+        ]
+    );
+    assert_eq!(contents.alarms[1].by_whom.as_deref(), Some("a person"));
+    assert_eq!(contents.blind.len(), 1, "{:?}", contents.blind);
+    assert_eq!(contents.blind[0].why, "no frames");
+    assert!((1.8..2.0).contains(&contents.blind[0].from_secs));
+}
+
+#[test]
 fn a_logbook_that_cannot_be_written_raises_an_alarm_and_counting_goes_on() {
     let folder = tempfile::tempdir().unwrap();
     // A folder stands where the file should be.
@@ -470,4 +534,52 @@ fn a_calibration_for_another_shape_of_picture_is_refused() {
         panic!("it must not fit");
     };
     assert!(error.to_string().contains("another shape"), "{error}");
+}
+
+#[test]
+fn a_knocked_camera_is_told_and_the_new_outlines_are_shown() {
+    let demo = crate::capture::demo::open(
+        "demo:feeds=2,light=card,size=320x240,fps=15,seed=5,rates=20,fault=knock 12 @3-999",
+    )
+    .unwrap();
+    let clock = Arc::new(ManualClock::new(1_000_000.0));
+    let mut settings = RunnerSettings::new(Box::new(Until {
+        inner: demo,
+        until_secs: 7.0,
+    }));
+    settings.find_secs = 1.0;
+    let (changed, changes) = sync_channel(1);
+    settings.on_change = Some(Box::new(move || {
+        let _ = changed.try_send(());
+    }));
+    let runner = Runner::start(settings, clock.clone()).unwrap();
+    let mut first = None;
+    let snapshot = loop {
+        let snapshot = runner.snapshot();
+        if first.is_none() {
+            first.clone_from(&snapshot.calibration);
+        }
+        if snapshot.ended {
+            break snapshot;
+        }
+        if changes.recv_timeout(Duration::from_millis(50)).is_err() {
+            clock.advance(0.05);
+        }
+    };
+    let (first, last) = (first.unwrap(), snapshot.calibration.clone().unwrap());
+    assert_eq!(first.feeds.len(), 2, "{:?}", snapshot.notice);
+    for (was, is) in first.feeds.iter().zip(&last.feeds) {
+        let moved = (is.outline.centre_x_px - was.outline.centre_x_px)
+            .hypot(is.outline.centre_y_px - was.outline.centre_y_px);
+        assert!((8.0..16.0).contains(&moved), "{moved}");
+    }
+    for (feed, is) in snapshot.feeds.iter().zip(&last.feeds) {
+        assert_eq!(feed.calibration.outline, is.outline);
+    }
+    let notice = snapshot.notice.as_ref().unwrap();
+    assert!(
+        notice.words.starts_with("The camera moved: ") && !notice.is_error,
+        "{notice:?}"
+    );
+    assert!(runner.stop().left.is_empty());
 }

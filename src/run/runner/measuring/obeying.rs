@@ -109,12 +109,20 @@ impl Measuring {
             self.begin(fitted);
             return;
         }
-        let shown = Arc::new(fitted.clone());
+        self.step(|instrument| instrument.recalibrate(fitted));
+        self.show_calibration();
+    }
+
+    /// The calibration in force is another: shows it, and tells the logbook.
+    pub(super) fn show_calibration(&mut self) {
+        let Some(instrument) = &self.instrument else {
+            return;
+        };
+        let shown = Arc::new(instrument.calibration().clone());
         self.calibration = Some(Arc::clone(&shown));
         if let (Some(run), Some(log)) = (&mut self.run, &self.parts.log) {
             run.calibration(&shown, self.tie, log, self.parts.shared.clock.as_ref());
         }
-        self.step(|instrument| instrument.recalibrate(fitted));
     }
 
     /// A search asked for while counting.
