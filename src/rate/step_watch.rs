@@ -54,8 +54,7 @@ impl StepWatch {
     /// let mut watch = StepWatch::new(at_rest, STEP_LIMIT);
     /// assert_eq!(watch.drop_after(25.0), None);
     /// assert_eq!(watch.drop_after(36.0), None);
-    /// assert_eq!(watch.drop_after(35.0), None);
-    /// assert_eq!(watch.drop_after(37.0), Some(Way::Down)); // slow three times over
+    /// assert_eq!(watch.drop_after(36.0), Some(Way::Down)); // slow twice over
     /// ```
     #[must_use]
     pub fn new(at_rest: AtRest, limit: f64) -> Self {
