@@ -133,8 +133,11 @@ impl Counter {
             .get_or_insert_with(|| Steady::new(&frame.luma, &self.outline));
         self.pose = steady.pose(&frame.luma);
         std::mem::swap(&mut self.patch, &mut self.before);
+        let Pose {
+            shift_px, turn_rad, ..
+        } = self.pose;
         self.sampler
-            .take(&frame.luma, self.pose.shift_px, &mut self.patch);
+            .take(&frame.luma, shift_px, turn_rad, &mut self.patch);
         let identical = self.patch == self.before;
         let mean = self.patch.mean().unwrap_or(0.0);
         self.compared = self.rest.is_ready();
@@ -237,6 +240,7 @@ impl Counter {
                     f64::from(row),
                     f64::from(last.seen.col),
                     self.pose.shift_px,
+                    self.pose.turn_rad,
                 );
                 Some(OnItsWay {
                     x_px,
