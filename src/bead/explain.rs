@@ -385,8 +385,8 @@ fn evidence(points: &[&Sighting], fit: &Crossing, clutter: &Clutter, unseen: f32
         .map(|p| {
             let (row, weight) = (p.seen.row, p.seen.weight);
             (
-                -clutter.expected(row, weight, gate).ln(),
-                -clutter.anywhere(row, weight).ln(),
+                -clutter.expected(p.frame, row, weight, gate).ln(),
+                -clutter.anywhere(p.frame, row, weight).ln(),
             )
         })
         .collect();

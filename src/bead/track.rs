@@ -379,8 +379,10 @@ impl Tracker {
             .filter(|s| s.frame == frame)
             .map(|s| (s.seen.row, s.seen.col))
             .collect();
-        self.clutter
-            .learn(found.iter().filter(|c| !rising.contains(&(c.row, c.col))));
+        self.clutter.learn(
+            frame,
+            found.iter().filter(|c| !rising.contains(&(c.row, c.col))),
+        );
     }
 
     fn ended(&mut self, at_secs: f64) -> Vec<Path> {
