@@ -61,6 +61,12 @@ const SLOWEST_IN_DRIFT: f32 = 9.0;
 const USUALLY_FASTER: f32 = 14.0;
 /// That evidence (natural logarithm) for each squared e-fold of slowness.
 const SLOWNESS_COSTS: f32 = 60.0;
+/// Speeds of oil in its own diameters a second: what the drag law says, with the bore's wall and
+/// warmth, times and over the second figure.
+const USUAL_SPEED: (f32, f32) = (21.0, 1.45);
+/// Range of speeds among which chance finds lie evenly, natural logarithm: 1 to 400 of their
+/// heights a second.
+const CHANCE_SPEEDS: f32 = 6.0;
 /// Share of the evidence that counts while something drifts: one puff looks alike for several
 /// frames, so its sightings are not as independent as those of noise.
 const EVIDENCE_IN_DRIFT: f32 = 0.8;
@@ -124,7 +130,7 @@ impl Lane {
         self.squares = LANE_KEEP * self.squares + bead.col * bead.col;
     }
 
-    /// Evidence that a place across takes away, natural logarithm.
+    /// Evidence that a place across takes away, natural logarithm; on the lane it adds some.
     fn off(&self, col: f32, cols: f32) -> f32 {
         let (mean, spread) = if self.weight < LANE_BEADS {
             (cols / 2.0 - 0.5, LANE_UNSEEN * cols)
@@ -133,7 +139,9 @@ impl Lane {
             let spread = (self.squares / self.weight - mean * mean).max(0.0).sqrt();
             (mean, 1.5 * spread.max(LANE_LEAST * cols))
         };
-        (0.5 * ((col - mean) / spread).powi(2)).min(MOST_OFF_LANE)
+        // Chance finds lie anywhere across.
+        let anywhere = (cols / (spread * std::f32::consts::TAU.sqrt())).ln();
+        (0.5 * ((col - mean) / spread).powi(2)).min(MOST_OFF_LANE) - anywhere
     }
 }
 
@@ -247,6 +255,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         - clutter.chance_runs(bore.frames_per_s)
         - UNLIKE_COSTS * unlike
         - SLOWNESS_COSTS * slowness.powi(2)
+        + speed_speaks(rows_per_s / diameter)
         - bore.lane.off(col, bore.cols);
     if surplus < 0.0 {
         return None;
@@ -264,6 +273,15 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         strength: weight,
         rows: points.iter().map(|p| (p.frame, p.seen.row)).collect(),
     })
+}
+
+/// Evidence from a speed, in diameters a second: a bead of oil rises as fast as its size lets it,
+/// chance finds at any speed. It only ever adds: what is slow is judged by itself, and gas is faster.
+fn speed_speaks(diameters_per_s: f32) -> f32 {
+    let spread = USUAL_SPEED.1.ln();
+    let off = (diameters_per_s / USUAL_SPEED.0).ln() / spread;
+    let peak = (CHANCE_SPEEDS / (spread * std::f32::consts::TAU.sqrt())).ln();
+    (peak - 0.5 * off * off).max(0.0)
 }
 
 /// Whether two explanations are of one bead: same place at the same time, and never clearly two.
