@@ -43,6 +43,11 @@ const UNLIKE_COSTS: f32 = 40.0;
 /// Most and least width over height: a ball on the axis of a tube is 1.33 times as wide as high,
 /// near its wall less; of a bubble lit from the front only a glint may be seen.
 const SHAPES: std::ops::RangeInclusive<f32> = 0.15..=4.0;
+/// Width over height under which a bead of oil needs more evidence: half of it lit, and lengthened
+/// by half its height while the shutter is open. Streaks of moving light are far more slender.
+const USUALLY_WIDER: f32 = 0.45;
+/// That evidence (natural logarithm) for each squared e-fold of slenderness.
+const SLENDERNESS_COSTS: f32 = 30.0;
 /// Widest bead, as a share of the glass.
 const WIDEST_SHARE: f32 = 0.85;
 /// Where oil and gas part, in the bead's own diameters a second. Oil in water rises 16 to 31
@@ -250,11 +255,17 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let mut cols: Vec<f32> = lone.iter().map(|p| p.seen.col).collect();
     let col = crate::bead::steady::median(&mut cols);
     let slowness = (USUALLY_FASTER * height / rows_per_s).ln().max(0.0);
+    let slender = if kind == BeadKind::Oil || bore.drift {
+        (USUALLY_WIDER * height / width.max(0.1)).ln().max(0.0)
+    } else {
+        0.0
+    };
     let worth = if bore.drift { EVIDENCE_IN_DRIFT } else { 1.0 };
     let surplus = worth * evidence(&lone, &path_fit, clutter, unseen)
         - clutter.chance_runs(bore.frames_per_s)
         - UNLIKE_COSTS * unlike
         - SLOWNESS_COSTS * slowness.powi(2)
+        - SLENDERNESS_COSTS * slender.powi(2)
         + speed_speaks(rows_per_s / diameter)
         - bore.lane.off(col, bore.cols);
     if surplus < 0.0 {
