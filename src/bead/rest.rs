@@ -20,6 +20,11 @@ const NOISE_QUANTILE: f32 = 0.85;
 const NOISE_QUANTILE_OF_UNIT: f32 = 1.477;
 /// Speed of the running noise estimate, as a ratio per frame.
 const NOISE_STEP: f32 = 0.06;
+/// Multiple of a sample's noise from which its difference is an event, not noise.
+const OUTLYING: f32 = 16.0;
+/// Share of the upward step for events: somebody who passes behind the glass must not be learned as
+/// noise, yet a picture that is noisier for good is, some seconds later.
+const OUTLYING_SHARE: f32 = 0.2;
 /// Frames over which a new median is worked out.
 const RELEARN_FRAMES: usize = 12;
 /// Rows over which light is taken as even: under a twentieth of a mains band in the picture.
@@ -343,11 +348,19 @@ impl Rest {
     /// Learns slowly from a frame that could be judged.
     pub fn learn(&mut self, difference: &Difference, at_secs: f64) {
         let up = 1.0 + NOISE_STEP * NOISE_QUANTILE;
+        let event = 1.0 + OUTLYING_SHARE * NOISE_STEP * NOISE_QUANTILE;
         let down = 1.0 / (1.0 + NOISE_STEP * (1.0 - NOISE_QUANTILE));
         // In the light of the picture at rest: what evening out a dim frame multiplied is undone.
         let undimmed = 1.0 / dimmed(difference.gain);
         for (noise, square) in self.noise.iter_mut().zip(&difference.square) {
-            let step = if square * undimmed > *noise { up } else { down };
+            let now = square * undimmed;
+            let step = if now > OUTLYING * *noise {
+                event
+            } else if now > *noise {
+                up
+            } else {
+                down
+            };
             *noise = (*noise * step).clamp(0.02, 4000.0);
         }
         let rows = self.reference.nrows();
