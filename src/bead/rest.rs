@@ -18,6 +18,13 @@ const NOISE_QUANTILE: f32 = 0.85;
 /// That quantile of the mean of nine squares of unit normal noise (chi-square with 9 degrees of
 /// freedom over 9): turns the estimate into a variance.
 const NOISE_QUANTILE_OF_UNIT: f32 = 1.477;
+/// Share of the first samples whose energy lies under the first estimate: a third of them may hold
+/// something that passed.
+const FIRST_QUANTILE: f32 = 0.6;
+/// The running quantile over that one (chi-square with 9 degrees of freedom: 13.29 and 9.41).
+const NOISE_OVER_FIRST: f32 = 1.412;
+/// Most growth of the noise variance while the picture at rest is learned anew.
+const MOST_GROWTH: f32 = 4.0;
 /// Speed of the running noise estimate, as a ratio per frame.
 const NOISE_STEP: f32 = 0.06;
 /// Multiple of a sample's noise from which its difference is an event, not noise.
@@ -94,6 +101,7 @@ impl Drift {
 
     /// Takes the difference of a frame that could be judged.
     fn learn(&mut self, difference: &Difference, at_secs: f64) {
+        // The first frame tells at once: an infinite time has gone by.
         let step = (at_secs - self.last_frame_secs).clamp(0.0, STIR_SECS);
         self.last_frame_secs = at_secs;
         self.stirred += (difference.stirred - self.stirred) * (step / STIR_SECS) as f32;
@@ -126,6 +134,10 @@ impl Drift {
     }
 }
 
+/// How noisy each sample of a glass is: running quantile of the 3 × 3 mean square, grey levels
+/// squared.
+pub type Noise = Array2<f32>;
+
 /// What a glass looks like at rest.
 #[derive(Clone, Debug)]
 pub struct Rest {
@@ -134,8 +146,7 @@ pub struct Rest {
     last_sample_secs: f64,
     stale_row: usize,
     reference: Array2<f32>,
-    /// Running quantile of the 3 × 3 mean square, grey levels squared.
-    noise: Array2<f32>,
+    noise: Noise,
     drift: Drift,
     ready: bool,
 }
@@ -193,8 +204,9 @@ impl Rest {
         }
     }
 
-    /// Starts from the pictures of the first moments (oldest first).
-    pub fn begin(&mut self, first: &[&Array2<f32>], at_secs: f64) {
+    /// Starts from the pictures of the first moments (oldest first); `before` is the noise that
+    /// was known of this glass: somebody who went by has not made the camera noisier.
+    pub fn begin(&mut self, first: &[&Array2<f32>], at_secs: f64, before: Option<&Noise>) {
         let every = (first.len() as f64 / SAMPLES as f64).max(1.0);
         self.samples.clear();
         let mut position = 0.0;
@@ -223,18 +235,23 @@ impl Rest {
                 square
             })
             .collect();
-        let rank = (squares.len() as f32 * NOISE_QUANTILE) as usize;
+        let rank = (squares.len() as f32 * FIRST_QUANTILE) as usize;
         for (at, noise) in self.noise.indexed_iter_mut() {
             column.clear();
             column.extend(squares.iter().map(|s| s[at]));
             column.sort_by(f32::total_cmp);
-            *noise = column
-                .get(rank.min(column.len().saturating_sub(1)))
-                .copied()
-                .unwrap_or(1.0);
+            let found = column.get(rank.min(column.len().saturating_sub(1)));
+            let first = found.map_or(1.0, |square| square * NOISE_OVER_FIRST);
+            *noise = first.min(before.map_or(f32::MAX, |b| MOST_GROWTH * b[at]));
         }
         self.stale_row = usize::MAX;
         self.ready = !self.samples.is_empty();
+    }
+
+    /// The noise, once it is known.
+    #[must_use]
+    pub fn noise(&self) -> Option<&Noise> {
+        self.ready.then_some(&self.noise)
     }
 
     /// Whether the picture at rest is known.
@@ -246,7 +263,7 @@ impl Rest {
     /// Whether something drifts over the glass: steam, a reflection on its way.
     #[must_use]
     pub fn drifts(&self) -> bool {
-        self.drift.is_on()
+        self.drift.restless
     }
 
     /// The picture at rest, grey levels.
@@ -500,7 +517,7 @@ mod tests {
         let inside = Array2::from_elem(shape, true);
         let at_rest = Array2::from_shape_fn(shape, |(r, c)| 90.0 + r as f32 + (c % 5) as f32);
         let mut rest = Rest::new(shape);
-        rest.begin(&[&at_rest, &at_rest, &at_rest], 0.0);
+        rest.begin(&[&at_rest, &at_rest, &at_rest], 0.0, None);
         let mut brighter = at_rest.mapv(|v| (v + 8.0) * 1.3 - 8.0);
         let calm = rest.difference(&brighter, &inside);
         assert!(calm.energy.iter().all(|e| *e < 0.25));
@@ -523,7 +540,7 @@ mod tests {
         let mut spot = plain.clone();
         spot[[8, 8]] = 60.0;
         let mut rest = Rest::new(shape);
-        rest.begin(&[&plain], 0.0);
+        rest.begin(&[&plain], 0.0, None);
         let mut at = 0.0;
         for frame in 0..600 {
             at += 1.0 / 30.0;
