@@ -21,6 +21,15 @@ const BEGINS_ABOVE: f32 = 0.25;
 const ENDS_BELOW: f32 = 0.1;
 /// Least share of the frames between first and last sighting in which it was seen.
 const LEAST_COVER: f32 = 0.6;
+/// The same under which it needs more evidence, in a tube and in a port (where a bead is in sight
+/// for a few frames only): what comes and goes is no bead.
+const USUAL_COVER: (f32, f32) = (0.85, 0.7);
+/// Evidence (natural logarithm) that all the missing share takes away.
+const GAPS_COST: f32 = 60.0;
+/// Share of a tube's height through which a bead is usually seen to rise, and the evidence (natural
+/// logarithm) that all of it takes away when it is missing.
+const USUAL_RISE_TUBE: f32 = 0.5;
+const SHORTNESS_COSTS: f32 = 40.0;
 /// Most scatter about a smooth path, as a share of the height.
 const MOST_SCATTER: f32 = 0.045;
 /// Longest passage through the whole glass, seconds: cold, heavy oil in a long glass.
@@ -37,15 +46,16 @@ const MOST_ALIKE: f32 = 0.15;
 /// Sightings within this ratio of the usual height count as the same thing.
 const SAME_HEIGHT: f32 = 1.6;
 /// Usual share of such sightings: what shrinks or grows on its way may be light, not oil.
-const USUALLY_SAME: f32 = 0.6;
+const USUALLY_SAME: f32 = 0.75;
 /// Evidence (natural logarithm) that all the missing share takes away.
 const UNLIKE_COSTS: f32 = 40.0;
 /// Most and least width over height: a ball on the axis of a tube is 1.33 times as wide as high,
 /// near its wall less; of a bubble lit from the front only a glint may be seen.
 const SHAPES: std::ops::RangeInclusive<f32> = 0.15..=4.0;
-/// Width over height under which a bead of oil needs more evidence: half of it lit, and lengthened
-/// by half its height while the shutter is open. Streaks of moving light are far more slender.
-const USUALLY_WIDER: f32 = 0.45;
+/// Width over height under which a bead of oil needs more evidence, in a tube (which widens it) and
+/// in a port: half of it lit, and lengthened by half its height while the shutter is open. Streaks
+/// of moving light are far more slender.
+const USUALLY_WIDER: (f32, f32) = (0.6, 0.45);
 /// That evidence (natural logarithm) for each squared e-fold of slenderness.
 const SLENDERNESS_COSTS: f32 = 30.0;
 /// Widest bead, as a share of the glass.
@@ -255,8 +265,14 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let mut cols: Vec<f32> = lone.iter().map(|p| p.seen.col).collect();
     let col = crate::bead::steady::median(&mut cols);
     let slowness = (USUALLY_FASTER * height / rows_per_s).ln().max(0.0);
+    let (usual_cover, usual_width, usual_rise) = match bore.kind {
+        GlassKind::Tube => (USUAL_COVER.0, USUALLY_WIDER.0, USUAL_RISE_TUBE),
+        GlassKind::Port => (USUAL_COVER.1, USUALLY_WIDER.1, LEAST_RISE_PORT),
+    };
+    let gaps = (usual_cover - cover).max(0.0);
+    let short = (usual_rise - rise / bore.rows).max(0.0);
     let slender = if kind == BeadKind::Oil || bore.drift {
-        (USUALLY_WIDER * height / width.max(0.1)).ln().max(0.0)
+        (usual_width * height / width.max(0.1)).ln().max(0.0)
     } else {
         0.0
     };
@@ -266,6 +282,8 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         - UNLIKE_COSTS * unlike
         - SLOWNESS_COSTS * slowness.powi(2)
         - SLENDERNESS_COSTS * slender.powi(2)
+        - GAPS_COST * gaps
+        - SHORTNESS_COSTS * short
         + speed_speaks(rows_per_s / diameter)
         - bore.lane.off(col, bore.cols);
     if surplus < 0.0 {

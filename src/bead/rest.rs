@@ -25,6 +25,9 @@ const FIRST_QUANTILE: f32 = 0.6;
 const NOISE_OVER_FIRST: f32 = 1.412;
 /// Most growth of the noise variance while the picture at rest is learned anew.
 const MOST_GROWTH: f32 = 4.0;
+/// Noise from which the glass is looked at more coarsely, grey levels: a bead at a fifth of the usual
+/// contrast is some six levels off, and must stand out of it.
+const COARSE_NOISE: f32 = 2.2;
 /// Speed of the running noise estimate, as a ratio per frame.
 const NOISE_STEP: f32 = 0.06;
 /// Multiple of a sample's noise from which its difference is an event, not noise.
@@ -147,6 +150,8 @@ pub struct Rest {
     stale_row: usize,
     reference: Array2<f32>,
     noise: Noise,
+    /// Whether differences are smoothed before anything else, because the picture is noisy.
+    coarse: bool,
     drift: Drift,
     ready: bool,
 }
@@ -199,6 +204,7 @@ impl Rest {
             stale_row: usize::MAX,
             reference: Array2::zeros(shape),
             noise: Array2::from_elem(shape, LEAST_NOISE * LEAST_NOISE),
+            coarse: false,
             drift: Drift::new(shape),
             ready: false,
         }
@@ -223,19 +229,38 @@ impl Rest {
         for row in 0..rows {
             self.relearn_row(row, &mut column);
         }
+        self.coarse = false;
+        self.first_noise(before);
+        let mut all: Vec<f32> = self.noise.iter().copied().collect();
+        let usual = median(&mut all) / NOISE_QUANTILE_OF_UNIT;
+        self.coarse = usual > COARSE_NOISE.powi(2);
+        if self.coarse {
+            self.first_noise(before);
+        }
+        self.stale_row = usize::MAX;
+        self.ready = !self.samples.is_empty();
+    }
+
+    /// The noise from the first samples.
+    fn first_noise(&mut self, before: Option<&Noise>) {
         let squares: Vec<Array2<f32>> = self
             .samples
             .iter()
             .map(|sample| {
-                let levels = sample - &self.reference;
+                let mut levels = sample - &self.reference;
+                let cols = levels.ncols();
                 let mut square = Array2::zeros(levels.dim());
-                if let (Some(from), Some(into)) = (levels.as_slice(), square.as_slice_mut()) {
-                    mean_square(from, levels.ncols(), into, &mut Vec::new());
+                if let (Some(from), Some(into)) = (levels.as_slice_mut(), square.as_slice_mut()) {
+                    if self.coarse {
+                        smooth(from, cols, &mut Vec::new());
+                    }
+                    mean_square(from, cols, into, &mut Vec::new());
                 }
                 square
             })
             .collect();
         let rank = (squares.len() as f32 * FIRST_QUANTILE) as usize;
+        let mut column = Vec::with_capacity(SAMPLES);
         for (at, noise) in self.noise.indexed_iter_mut() {
             column.clear();
             column.extend(squares.iter().map(|s| s[at]));
@@ -244,8 +269,6 @@ impl Rest {
             let first = found.map_or(1.0, |square| square * NOISE_OVER_FIRST);
             *noise = first.min(before.map_or(f32::MAX, |b| MOST_GROWTH * b[at]));
         }
-        self.stale_row = usize::MAX;
-        self.ready = !self.samples.is_empty();
     }
 
     /// The noise, once it is known.
@@ -309,6 +332,9 @@ impl Rest {
                 let value = now * inverse + offset - rest;
                 *level = if *inside { value } else { 0.0 };
             }
+        }
+        if self.coarse {
+            smooth(levels, cols, &mut into.scratch);
         }
         mean_square(levels, cols, square, &mut into.scratch);
         let variance =
@@ -449,6 +475,36 @@ impl Rest {
 /// are made brighter and noisier, bright ones the other way about.
 fn dimmed(gain: f32) -> f32 {
     (1.0 / gain).powi(2).clamp(0.25, 100.0)
+}
+
+/// Smooths rows of `cols` by 1-4-6-4-1 both ways.
+fn smooth(levels: &mut [f32], cols: usize, scratch: &mut Vec<f32>) {
+    if cols < 3 || levels.len() < 3 * cols {
+        return;
+    }
+    for _ in 0..2 {
+        for line in levels.chunks_exact_mut(cols) {
+            let mut before = 0.0;
+            for at in 0..cols {
+                let here = line[at];
+                let after = line.get(at + 1).copied().unwrap_or(0.0);
+                line[at] = 0.25 * (before + 2.0 * here + after);
+                before = here;
+            }
+        }
+        scratch.clear();
+        scratch.resize(cols, 0.0);
+        let rows = levels.len() / cols;
+        for row in 0..rows {
+            for col in 0..cols {
+                let at = row * cols + col;
+                let here = levels[at];
+                let after = levels.get(at + cols).copied().unwrap_or(0.0);
+                levels[at] = 0.25 * (scratch[col] + 2.0 * here + after);
+                scratch[col] = here;
+            }
+        }
+    }
 }
 
 /// Mean of squares over 3 × 3 samples, rows of `cols`.
