@@ -112,6 +112,13 @@ impl Clutter {
         self.frames = self.frames.min(DOUBTED_FRAMES);
     }
 
+    /// Mean number of other candidates, of at least nearly this strength, that are anywhere in the
+    /// glass in the moment of a frame.
+    #[must_use]
+    pub fn company(&self, frame: u64, weight: f32) -> f32 {
+        self.others(frame, class(weight * WEAKER))
+    }
+
     /// Expected candidates of at least nearly this strength in a gate of so many rows × columns at
     /// a row, in a frame: as usual in its band of the glass, or as there are in that moment.
     #[must_use]

@@ -85,6 +85,10 @@ const CHANCE_SPEEDS: f32 = 6.0;
 /// Share of the evidence that counts while something drifts: one puff looks alike for several
 /// frames, so its sightings are not as independent as those of noise.
 const EVIDENCE_IN_DRIFT: f32 = 0.8;
+/// By how much each further thing of such strength that is in the glass at the same time, on the
+/// mean, lessens the worth of the evidence: they may be pieces of one thing, whose sightings depend
+/// on each other. A bead in a calm glass is alone.
+const COMPANY_SHARE: f32 = 0.3;
 /// Spread of the places across at which beads rise, as a share of the glass, before any was seen:
 /// they leave a nozzle on the axis and keep off the wall.
 const LANE_UNSEEN: f32 = 0.15;
@@ -276,7 +280,10 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     } else {
         0.0
     };
-    let worth = if bore.drift { EVIDENCE_IN_DRIFT } else { 1.0 };
+    let company = |p: &Sighting| clutter.company(p.frame, weight);
+    let company = points.iter().map(company).sum::<f32>() / points.len() as f32;
+    let steady = if bore.drift { EVIDENCE_IN_DRIFT } else { 1.0 };
+    let worth = steady / (1.0 + COMPANY_SHARE * company);
     let surplus = worth * evidence(&lone, &path_fit, clutter, unseen)
         - clutter.chance_runs(bore.frames_per_s)
         - UNLIKE_COSTS * unlike
