@@ -89,6 +89,19 @@ impl Clutter {
         self.recent.push_back(here);
     }
 
+    /// Takes back a candidate of an earlier frame: it belongs to something that rises.
+    pub fn forgive(&mut self, frame: u64, weight: f32) {
+        let Some(age) = self.newest.checked_sub(frame) else {
+            return;
+        };
+        let at = self.recent.len().checked_sub(age as usize + 1);
+        if let Some(counts) = at.and_then(|at| self.recent.get_mut(at)) {
+            for count in counts.iter_mut().take(class(weight) + 1) {
+                *count = count.saturating_sub(1);
+            }
+        }
+    }
+
     /// Mean number of other candidates of at least a class anywhere in the glass, in the moment of
     /// a frame. One a frame is left out: the sighting that is judged.
     fn others(&self, frame: u64, class: usize) -> f32 {

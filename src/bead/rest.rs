@@ -4,6 +4,7 @@
 
 use ndarray::Array2;
 
+use crate::bead::smooth::{mean_square, smooth};
 use crate::bead::steady::median;
 
 /// Samples in the slow median. A bead covers a sample for about a twentieth of a second, so even
@@ -475,78 +476,6 @@ impl Rest {
 /// are made brighter and noisier, bright ones the other way about.
 fn dimmed(gain: f32) -> f32 {
     (1.0 / gain).powi(2).clamp(0.25, 100.0)
-}
-
-/// Smooths rows of `cols` by 1-4-6-4-1 both ways.
-fn smooth(levels: &mut [f32], cols: usize, scratch: &mut Vec<f32>) {
-    if cols < 3 || levels.len() < 3 * cols {
-        return;
-    }
-    for _ in 0..2 {
-        for line in levels.chunks_exact_mut(cols) {
-            let mut before = 0.0;
-            for at in 0..cols {
-                let here = line[at];
-                let after = line.get(at + 1).copied().unwrap_or(0.0);
-                line[at] = 0.25 * (before + 2.0 * here + after);
-                before = here;
-            }
-        }
-        scratch.clear();
-        scratch.resize(cols, 0.0);
-        let rows = levels.len() / cols;
-        for row in 0..rows {
-            for col in 0..cols {
-                let at = row * cols + col;
-                let here = levels[at];
-                let after = levels.get(at + cols).copied().unwrap_or(0.0);
-                levels[at] = 0.25 * (scratch[col] + 2.0 * here + after);
-                scratch[col] = here;
-            }
-        }
-    }
-}
-
-/// Mean of squares over 3 × 3 samples, rows of `cols`.
-fn mean_square(levels: &[f32], cols: usize, into: &mut [f32], across: &mut Vec<f32>) {
-    across.clear();
-    across.resize(levels.len(), 0.0);
-    if cols == 0 {
-        return;
-    }
-    for (line, out) in levels.chunks_exact(cols).zip(across.chunks_exact_mut(cols)) {
-        for (value, level) in out.iter_mut().zip(line) {
-            *value = level * level * (1.0 / 9.0);
-        }
-    }
-    // Down the columns first, then along the rows.
-    let last = levels.len() / cols;
-    for row in 0..last {
-        let line = row * cols..(row + 1) * cols;
-        let above = row.saturating_sub(1) * cols;
-        let below = (row + 1).min(last - 1) * cols;
-        let (up, down) = (
-            f32::from(u8::from(row > 0)),
-            f32::from(u8::from(row + 1 < last)),
-        );
-        for (((value, here), above), below) in into[line.clone()]
-            .iter_mut()
-            .zip(&across[line])
-            .zip(&across[above..above + cols])
-            .zip(&across[below..below + cols])
-        {
-            *value = here + up * above + down * below;
-        }
-    }
-    for line in into.chunks_exact_mut(cols) {
-        let mut before = 0.0;
-        for at in 0..cols {
-            let here = line[at];
-            let after = line.get(at + 1).copied().unwrap_or(0.0);
-            line[at] = before + here + after;
-            before = here;
-        }
-    }
 }
 
 /// The gain of one row, straight between the middles of the blocks.
