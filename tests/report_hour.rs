@@ -74,6 +74,7 @@ fn calibration(demo: &DemoSource) -> Calibration {
         picture_width_px: demo.about().width,
         picture_height_px: demo.about().height,
         camera_identity: None,
+        oil: beadtally::glass::OilData::default(),
         feeds,
     }
 }
@@ -95,6 +96,7 @@ fn hour() -> Hour {
         }))
     };
     let besides = Besides {
+        taps: None,
         until_secs: Some(HOUR_SECS),
         marks: vec![(MARK_SECS, "valve 1 a quarter turn open".to_owned())],
         keeper: Some(Keeper::open(&path, "an hour".to_owned(), 981_173_106.0).unwrap()),

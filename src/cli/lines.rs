@@ -6,6 +6,8 @@ use crate::base::{BeadKind, FeedNumber, GlassKind};
 use crate::capture::About;
 use crate::glass::Calibration;
 use crate::judge::{AlarmState, By, Cause, FeedState, Happened};
+use crate::run::hand_check::HandCheckReport;
+use crate::run::oil::{OilReport, OilState, ReservoirReport};
 use crate::run::tally::{BlindReport, OutlineReport, ReadingReport, rounded};
 use crate::run::{Event, FeedSnapshot, Moved, Notice};
 
@@ -73,6 +75,21 @@ pub enum Line {
         state: FeedState,
         /// Reasons to trust it less.
         doubts: Vec<String>,
+        /// Oil, mL an hour, when the volume of a drop is known.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        oil_ml_per_hour: Option<f64>,
+        /// Lower 95 % limit.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        oil_low_ml_per_hour: Option<f64>,
+        /// Upper 95 % limit.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        oil_high_ml_per_hour: Option<f64>,
+        /// Where the volume comes from.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        oil_by: Option<&'static str>,
+        /// A hint to look after the nozzle.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        hint: Option<String>,
     },
     /// The verdict changed.
     State {
@@ -139,6 +156,16 @@ pub enum Line {
         /// What began the new reading.
         began: String,
     },
+    /// A person tapped at a drop.
+    Tap {
+        /// Which feed; none for all together.
+        feed: Option<FeedNumber>,
+        /// Source time.
+        at_s: f64,
+    },
+    /// A hand check is over.
+    #[serde(rename = "hand check")]
+    HandCheck(HandCheckReport),
     /// Pictures lost or spoiled.
     Gap {
         /// Source time.
@@ -163,6 +190,9 @@ pub enum Line {
         why: &'static str,
         /// What was counted, feed by feed.
         feeds: Vec<EndLine>,
+        /// The reservoir, when its capacity and the time it was filled are known.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        reservoir: Option<ReservoirReport>,
     },
 }
 
@@ -184,6 +214,8 @@ pub struct EndLine {
     bubbles: u64,
     reading: Option<ReadingReport>,
     state: FeedState,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    oil: Option<OilReport>,
 }
 
 impl Line {
@@ -209,7 +241,7 @@ impl Line {
 
     /// The end.
     #[must_use]
-    pub fn end(at_secs: f64, why: &'static str, feeds: &[FeedSnapshot]) -> Self {
+    pub fn end(at_secs: f64, why: &'static str, feeds: &[FeedSnapshot], oil: &OilState) -> Self {
         Self::End {
             at_s: rounded(at_secs, 3),
             why,
@@ -221,8 +253,10 @@ impl Line {
                     bubbles: feed.bubbles,
                     reading: feed.reading.as_ref().map(ReadingReport::of),
                     state: feed.state,
+                    oil: feed.oil.as_ref().map(OilReport::of),
                 })
                 .collect(),
+            reservoir: oil.reservoir.as_ref().map(ReservoirReport::of),
         }
     }
 
@@ -254,7 +288,10 @@ impl Line {
                 reading,
                 state,
                 doubts,
+                oil,
+                hint,
             } => {
+                let oil = oil.as_ref().map(OilReport::of);
                 let figures = reading.as_ref().map(ReadingReport::of);
                 Self::Reading {
                     feed: *feed,
@@ -265,6 +302,11 @@ impl Line {
                     drops: reading.map(|r| r.drops),
                     state: *state,
                     doubts: doubts.clone(),
+                    oil_ml_per_hour: oil.map(|o| o.ml_per_hour),
+                    oil_low_ml_per_hour: oil.map(|o| o.low),
+                    oil_high_ml_per_hour: oil.map(|o| o.high),
+                    oil_by: oil.map(|o| o.from),
+                    hint: hint.clone(),
                 }
             }
             Event::State {
@@ -318,6 +360,11 @@ impl Line {
                     began: found.began.words(),
                 }
             }
+            Event::Tap { at_secs, feed, .. } => Self::Tap {
+                feed: *feed,
+                at_s: rounded(*at_secs, 3),
+            },
+            Event::HandCheck { check, .. } => Self::HandCheck(HandCheckReport::of(check)),
             Event::Gap {
                 from_secs,
                 to_secs,
@@ -448,6 +495,12 @@ pub fn event_words(event: &Event) -> Option<String> {
             found.began.words(),
             found.until_secs,
             verdict_words(found.reading.as_ref().map(ReadingReport::of), found.state)
+        )),
+        Event::Tap { at_secs, .. } => Some(format!("{at_secs:8.2} s  tap")),
+        Event::HandCheck { at_secs, check } => Some(format!(
+            "{at_secs:8.2} s  hand check, {}: {}",
+            feed_words(check.feed, ""),
+            check.result.words()
         )),
         Event::Gap { to_secs, why, .. } => Some(format!("{to_secs:8.2} s  {why}")),
     }

@@ -12,6 +12,7 @@ use crate::base::{BeadKind, Clock, SystemClock};
 use crate::capture::{self, SourceSpec, demo};
 use crate::glass::Calibration;
 use crate::run::keeping::Keeper;
+use crate::run::oil::OIL_CAUTION;
 use crate::run::tally::{Besides, Progress, TallyReport, TallySettings, tally_beside};
 
 use super::args::TallyArgs;
@@ -19,6 +20,7 @@ use super::code;
 use super::lines::{feed_words, measures_words, verdict_words};
 use super::out::{Out, complain};
 use super::runs::meant;
+use super::taps;
 
 /// Counts the clip.
 ///
@@ -50,7 +52,13 @@ pub fn run(args: &TallyArgs, logbook: Option<&Path>) -> anyhow::Result<u8> {
     } else {
         None
     };
+    let taps = args
+        .taps
+        .as_deref()
+        .map(|path| taps::read(path, args.taps_feed, args.taps_from_to))
+        .transpose()?;
     let besides = Besides {
+        taps,
         until_secs: args.for_secs,
         marks: args.marks.clone(),
         keeper,
@@ -145,6 +153,12 @@ fn print(out: &mut Out, report: &TallyReport) -> io::Result<()> {
                 measures_words(bead.diameter_mm, bead.rise_mm_per_s)
             ))?;
         }
+        if let Some(oil) = &glass.oil {
+            out.line(&format!("  {}", oil.words()))?;
+        }
+        if let Some(hint) = &glass.hint {
+            out.line(&format!("  {hint}"))?;
+        }
         for doubt in &glass.doubts {
             out.line(&format!("  doubt: {doubt}"))?;
         }
@@ -163,6 +177,17 @@ fn print(out: &mut Out, report: &TallyReport) -> io::Result<()> {
             "gap: {} to {} s: {}",
             gap.from_s, gap.to_s, gap.why
         ))?;
+    }
+    if let Some(reservoir) = &report.reservoir {
+        out.line(&reservoir.words())?;
+    }
+    if report.glasses.iter().any(|glass| glass.oil.is_some()) {
+        out.line(OIL_CAUTION)?;
+    }
+    if let Some(check) = &report.hand_check {
+        for line in check.lines() {
+            out.line(&line)?;
+        }
     }
     for doubt in &report.doubts {
         out.line(&format!("doubt: {doubt}"))?;

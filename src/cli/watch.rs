@@ -12,14 +12,18 @@ use crate::base::{Clock, FeedNumber, SystemClock};
 use crate::capture::{self, About, SourceSpec, pace::Paced};
 use crate::glass::Calibration;
 use crate::run::logbook::{self, Logbook};
+use crate::run::oil::{self, OIL_CAUTION, OilReport, ReservoirReport};
 use crate::run::runner::Stopped;
 use crate::run::tally::{ReadingReport, rounded};
-use crate::run::{Event, FeedSnapshot, Notice, Recording, Runner, RunnerSettings, Snapshot};
+use crate::run::{
+    Event, FeedSnapshot, Intent, Notice, Recording, Runner, RunnerSettings, Snapshot,
+};
 
 use super::args::WatchArgs;
 use super::code;
 use super::lines::{Line, event_words, feed_words, verdict_words};
 use super::out::{Out, complain};
+use super::taps;
 
 /// How long to wait for an event before looking around, milliseconds.
 const WAIT_MS: u64 = 50;
@@ -59,8 +63,12 @@ pub fn run(args: &WatchArgs, logbook: Option<&Path>) -> anyhow::Result<u8> {
 
     let mut screen = Screen::new(args);
     screen.source(&about)?;
-    let runner = Runner::start(settings, clock)?;
+    let runner = Arc::new(Runner::start(settings, clock)?);
     let events = runner.events();
+    if args.hand_check {
+        taps::listen(&runner)?;
+        screen.taps = Some(TapsAt(args.taps_feed));
+    }
     let why = follow(&runner, &events, &mut screen, args.for_secs, &asked)?;
 
     let stopped = runner.stop();
@@ -154,6 +162,10 @@ fn follow(
         let event = events.recv_timeout(Duration::from_millis(WAIT_MS));
         let snapshot = runner.snapshot();
         screen.look(&snapshot)?;
+        if let Some(TapsAt(feed)) = screen.taps.take_if(|_| !snapshot.feeds.is_empty()) {
+            runner.send(Intent::StartHandCheck { feed });
+            screen.hand_check(feed)?;
+        }
         match event {
             Ok(event) => screen.event(&event, &snapshot)?,
             Err(RecvTimeoutError::Timeout) => {}
@@ -183,6 +195,9 @@ fn follow(
     }
 }
 
+/// A hand check that waits for the glasses: its feed, or none for all together.
+struct TapsAt(Option<FeedNumber>);
+
 /// Prints what happens, as text or as JSON lines; each thing once.
 struct Screen {
     out: Out,
@@ -191,6 +206,8 @@ struct Screen {
     run: i64,
     notice: Option<Notice>,
     status_secs: f64,
+    /// A hand check that begins as soon as the glasses are known, with its feed.
+    taps: Option<TapsAt>,
 }
 
 impl Screen {
@@ -202,6 +219,7 @@ impl Screen {
             run: 0,
             notice: None,
             status_secs: 0.0,
+            taps: None,
         }
     }
 
@@ -285,6 +303,16 @@ impl Screen {
         }
     }
 
+    fn hand_check(&mut self, feed: Option<FeedNumber>) -> io::Result<()> {
+        if self.json {
+            return Ok(());
+        }
+        let feed = feed_words(feed, "");
+        self.out.line(&format!(
+            "hand check, {feed}: press Enter at each drop you see; e and Enter ends it"
+        ))
+    }
+
     fn event(&mut self, event: &Event, snapshot: &Snapshot) -> io::Result<()> {
         if self.json {
             return self.out.json_line(&Line::event(event));
@@ -303,12 +331,30 @@ impl Screen {
 
     fn end(&mut self, last: &Snapshot, why: Why) -> io::Result<()> {
         if self.json {
-            let line = Line::end(last.now_secs, why.words(), &last.feeds);
+            let line = Line::end(last.now_secs, why.words(), &last.feeds, &last.oil);
             return self.out.json_line(&line);
         }
         for feed in &last.feeds {
             let line = status_words(last.now_secs, feed);
             self.out.line(&line)?;
+        }
+        for feed in &last.feeds {
+            let name = feed_words(Some(feed.feed), &feed.calibration.name);
+            if let Some(oil) = feed.oil.as_ref().map(OilReport::of) {
+                self.out.line(&format!("{name}: {}", oil.words()))?;
+            }
+            if let Some(hint) = oil::hint(feed.growth.as_ref()) {
+                self.out.line(&format!("{name}: {hint}"))?;
+            }
+        }
+        if let Some(life) = last.oil.reservoir.as_ref().map(ReservoirReport::of) {
+            self.out.line(&life.words())?;
+        }
+        if last.feeds.iter().any(|feed| feed.oil.is_some()) {
+            self.out.line(OIL_CAUTION)?;
+        }
+        if let Some(why) = &last.oil.no_nozzle {
+            self.out.line(&format!("no oil from the nozzle: {why}"))?;
         }
         self.out.line(&format!("ended: {}", why.words()))
     }

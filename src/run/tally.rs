@@ -2,16 +2,21 @@
 //! open it again, count, and report. No logbook, no window, no clock: the same clip gives the same
 //! report, byte for byte.
 
+use std::sync::Arc;
+
 use serde::Serialize;
 
 use crate::base::{BeadKind, BlindWhy, FeedNumber, GlassKind};
 use crate::capture::{About, CaptureError, Grab, Source};
 use crate::glass::{Calibration, CalibrationError, UprightBox};
 use crate::judge::FeedState;
+use crate::run::hand_check::{HandCheckOver, HandCheckReport};
 use crate::run::keeping::Keeper;
 use crate::run::logbook::LogbookError;
+use crate::run::oil::{self, OilReport, ReservoirReport};
 use crate::run::outlines::Presets;
 use crate::run::search::{self, SearchError};
+use crate::run::taps::Taps;
 use crate::run::{Event, FeedSnapshot, Instrument};
 
 /// How a clip is to be counted.
@@ -32,6 +37,8 @@ pub struct Besides {
     pub until_secs: Option<f64>,
     /// Marks with their source times, seconds.
     pub marks: Vec<(f64, String)>,
+    /// A person's taps at the drops of this clip; none for no hand check.
+    pub taps: Option<Taps>,
     /// Where the run is kept; none to keep none.
     pub keeper: Option<Keeper>,
 }
@@ -83,6 +90,12 @@ pub struct TallyReport {
     pub doubts: Vec<String>,
     /// Why the clip could not be read to its end, when it could not.
     pub damaged: Option<String>,
+    /// The reservoir, when its capacity is known and a mark told its filling.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reservoir: Option<ReservoirReport>,
+    /// What a person's taps came to beside the drops, when there were any.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hand_check: Option<HandCheckReport>,
     /// Number of the run in the logbook, when one was kept.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub run: Option<i64>,
@@ -109,6 +122,12 @@ pub struct GlassReport {
     pub state: FeedState,
     /// Reasons to trust the reading less.
     pub doubts: Vec<String>,
+    /// How much oil it gives at the end, when the volume of a drop is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub oil: Option<OilReport>,
+    /// A hint to look after the nozzle, when there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hint: Option<String>,
 }
 
 /// An outline as other programs read it, pixels.
@@ -276,6 +295,7 @@ pub fn tally_beside(
     let Besides {
         until_secs,
         mut marks,
+        mut taps,
         mut keeper,
     } = besides;
     marks.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -326,6 +346,9 @@ pub fn tally_beside(
             }
         };
         events.extend(told);
+        if let Some(taps) = &mut taps {
+            events.extend(taps.give(&mut instrument));
+        }
         if let Some(keeper) = &mut keeper {
             keeper.events(&events)?;
         }
@@ -347,6 +370,12 @@ pub fn tally_beside(
     let mut report =
         report.into_report(settings, &calibration, &instrument.feeds(), doubts, damaged);
     report.run = run;
+    let oil = instrument.oil(None);
+    report.reservoir = oil.reservoir.as_ref().map(ReservoirReport::of);
+    let no_nozzle = oil
+        .no_nozzle
+        .map(|why| format!("no oil from the nozzle: {why}"));
+    report.doubts.extend(no_nozzle);
     Ok(report)
 }
 
@@ -371,6 +400,7 @@ struct Collected {
     blind: Vec<BlindReport>,
     gaps: Vec<GapReport>,
     doubts: Vec<String>,
+    check: Option<Arc<HandCheckOver>>,
 }
 
 impl Collected {
@@ -409,7 +439,9 @@ impl Collected {
                 Event::Reading { .. }
                 | Event::State { .. }
                 | Event::Alarm { .. }
-                | Event::AsFound { .. } => {}
+                | Event::AsFound { .. }
+                | Event::Tap { .. } => {}
+                Event::HandCheck { check, .. } => self.check = Some(check),
             }
         }
     }
@@ -455,6 +487,8 @@ impl Collected {
                     reading: feed.reading.as_ref().map(ReadingReport::of),
                     state: feed.state,
                     doubts: feed.doubts.clone(),
+                    oil: feed.oil.as_ref().map(OilReport::of),
+                    hint: oil::hint(feed.growth.as_ref()),
                 }
             })
             .collect();
@@ -468,6 +502,8 @@ impl Collected {
             gaps: self.gaps,
             doubts,
             damaged,
+            reservoir: None,
+            hand_check: self.check.as_deref().map(HandCheckReport::of),
             run: None,
         }
     }
@@ -512,6 +548,7 @@ mod tests {
             picture_width_px: 1,
             picture_height_px: 1,
             camera_identity: None,
+            oil: crate::glass::OilData::default(),
             feeds: vec![feed(Some(4.0)), feed(None), feed(Some(5.0))],
         };
         assert_eq!(median_scale(&calibration), Some(4.5));

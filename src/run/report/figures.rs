@@ -1,22 +1,27 @@
 //! The statistics of a report as rows for a spreadsheet, and all records of a run as one table in
 //! order of time. Units stand in the headings; words of a person cannot act as formulas.
 
+use crate::rate::oil::Figure;
 use crate::rate::{ResponseCurve, Steadiness};
 use crate::run::Moved;
 use crate::run::export::{Table, harmless, number, row};
 use crate::run::logbook::read::iso;
 
 use super::gather::{FeedReport, Report};
+use super::hand;
 use super::words;
 
-/// The tables that go beside those of the records: `figures.csv`, `allan.csv`, `valve.csv`.
+/// The tables that go beside those of the records: `figures.csv`, `allan.csv`, `valve.csv`, and
+/// `hand_checks.csv` and `taps.csv` when there was a hand check.
 #[must_use]
 pub fn tables(report: &Report) -> Vec<Table> {
-    vec![
+    let mut tables = vec![
         ("figures.csv", figures(report)),
         ("allan.csv", allan(report)),
         ("valve.csv", valve(report)),
-    ]
+    ];
+    tables.extend(hand::csv_tables(report));
+    tables
 }
 
 /// One figure a row: feed, part of the run, what, value, limits, unit.
@@ -34,11 +39,48 @@ fn figures(report: &Report) -> Vec<Vec<String>> {
     ])];
     for feed in &report.feeds {
         part(&mut rows, feed, &feed.steadiness);
+        oil_rows(&mut rows, feed);
         for (_, between) in &feed.between_marks {
             part(&mut rows, feed, between);
         }
     }
     rows
+}
+
+/// The oil of a feed over the whole run, as far as it is known.
+fn oil_rows(rows: &mut Vec<Vec<String>>, feed: &FeedReport) {
+    let span = feed.steadiness.span;
+    let mut put = |figure: &str, value: Option<Figure>, decimals: usize, unit: &str| {
+        if let Some(value) = value {
+            rows.push(vec![
+                feed.row.feed.to_string(),
+                harmless(&feed.row.name),
+                number(span.from_secs, 3),
+                number(span.to_secs, 3),
+                figure.to_owned(),
+                number(value.middle, decimals),
+                number(value.low, decimals),
+                number(value.high, decimals),
+                unit.to_owned(),
+            ]);
+        }
+    };
+    let oil = &feed.oil;
+    if let Some((drop_ul, from)) = oil.drop_ul {
+        let name = format!("volume of a drop, by the {}", from.words());
+        put(&name, Some(drop_ul), 2, "uL");
+    }
+    put(
+        "oil at the mean rate",
+        oil.flow.map(|f| f.ml_per_hour),
+        3,
+        "mL/h",
+    );
+    let left = oil.at(feed.as_left.rate).map(|f| f.ml_per_hour);
+    put("oil as left", left, 3, "mL/h");
+    put("oil given in the run", oil.given_ml, 3, "mL");
+    let grown = oil.growth.map(|g| g.share);
+    put("growth of the beads over the run", grown, 4, "share");
 }
 
 fn part(rows: &mut Vec<Vec<String>>, feed: &FeedReport, found: &Steadiness) {
@@ -273,6 +315,20 @@ pub fn records(report: &Report) -> Vec<Vec<String>> {
             length_secs: Some(found.until_secs - found.from_secs),
             words: harmless(&found.words),
             ..Record::new(found.at_secs, found.wall_secs, Some(found.feed), "as found")
+        });
+    }
+    for tap in &run.taps {
+        records.push(Record::new(tap.at_secs, tap.wall_secs, tap.feed, "tap"));
+    }
+    for check in &run.hand_checks {
+        records.push(Record {
+            what: check.agreement.clone(),
+            length_secs: Some(check.watched_secs.1 - check.watched_secs.0),
+            words: format!(
+                "{} matched; {} missed by the tool; {} missed by the person",
+                check.matched, check.missed_by_tool, check.missed_by_person
+            ),
+            ..Record::new(check.at_secs, check.wall_secs, check.feed, "hand check")
         });
     }
     for alarm in &run.alarms {

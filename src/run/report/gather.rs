@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use jiff::tz::TimeZone;
 
 use crate::base::{Band, Span};
+use crate::glass::OilData;
 use crate::judge::FeedState;
 use crate::rate::{
     DropRecord, ResponseCurve, SETTLED_HALF_WIDTH, Settling, Steadiness, Steady, SteadyVerdict,
@@ -18,6 +19,7 @@ use crate::run::logbook::read::{
 };
 use crate::run::logbook::{LogbookError, LogbookReader};
 
+use super::oil::{FeedOil, feed_oil, oil_data};
 use super::words::{self, Rate};
 
 /// Two marks nearer than this are one movement told twice, seconds.
@@ -74,6 +76,8 @@ pub struct FeedReport {
     pub valve: Vec<ValvePoint>,
     /// Rate against turns, when there are two positions at least.
     pub response: Option<ResponseCurve>,
+    /// Its oil.
+    pub oil: FeedOil,
 }
 
 /// One reading from its start to its end.
@@ -134,7 +138,9 @@ impl Report {
         zone: TimeZone,
         made_wall_secs: f64,
     ) -> Self {
-        let feeds = run.feeds.iter().map(|row| feed_report(&run, row)).collect();
+        let data = oil_data(&run);
+        let feeds = run.feeds.iter();
+        let feeds = feeds.map(|row| feed_report(&run, row, &data)).collect();
         Self {
             run,
             feeds,
@@ -244,7 +250,7 @@ impl FeedReport {
     }
 }
 
-fn feed_report(run: &RunContents, row: &FeedRow) -> FeedReport {
+fn feed_report(run: &RunContents, row: &FeedRow, data: &OilData) -> FeedReport {
     let feed = row.feed;
     let head = &run.summary;
     let band = Band {
@@ -294,11 +300,17 @@ fn feed_report(run: &RunContents, row: &FeedRow) -> FeedReport {
     } else {
         valve_points(&valve_record, &valve_marks)
     };
+    let whole = steadiness(&record, band, &marks_secs);
+    let mean = whole
+        .mean
+        .as_ref()
+        .map(|m| (m.drops_per_minute, m.limits.low, m.limits.high));
     FeedReport {
+        oil: feed_oil(&drops, data, mean),
         as_found: as_found_standing(&record, &marks, &as_found, &as_left),
         ended: ended(&marks, &as_found),
         settling: settled,
-        steadiness: steadiness(&record, band, &marks_secs),
+        steadiness: whole,
         between_marks: between_marks(&record, band, &marks),
         response: ResponseCurve::of(&valve),
         bubbles: run

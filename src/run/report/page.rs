@@ -8,7 +8,7 @@ use super::feed_section::feed_section;
 use super::gather::{FeedReport, Report};
 use super::markup::Markup;
 use super::story::story;
-use super::{style, tables, words};
+use super::{hand, oil, style, tables, words};
 
 /// What must be read before the figures are.
 const CAUTION: &str = "beadtally is an aid to watching, never a safety device: the eye and the \
@@ -33,6 +33,12 @@ pub fn page(report: &Report) -> String {
     happened(&mut out, report);
     for feed in &report.feeds {
         feed_section(&mut out, report, feed);
+    }
+    section(&mut out, "oil", "Oil", |out| oil::section(out, report));
+    if !report.run.hand_checks.is_empty() {
+        section(&mut out, "hand-checks", "Hand checks", |out| {
+            hand::section(out, report);
+        });
     }
     section(&mut out, "alarms", "Alarms", |out| {
         tables::alarms(out, report);
@@ -150,6 +156,10 @@ fn contents(out: &mut Markup, report: &Report) {
         let name = words::feed(Some(feed.row.feed), &feed.row.name);
         let name = name.replacen("feed", "Feed", 1);
         entries.push((format!("feed-{}", feed.row.feed), name));
+    }
+    entries.push(("oil".to_owned(), "Oil".to_owned()));
+    if !report.run.hand_checks.is_empty() {
+        entries.push(("hand-checks".to_owned(), "Hand checks".to_owned()));
     }
     for (id, words) in [
         ("alarms", "Alarms"),
@@ -402,6 +412,11 @@ fn method(out: &mut Markup) {
          1065); where it is lowest the feed is steadiest, where it rises again it drifts.",
         "A feed is told as stopped after 2½ of its own intervals without a drop, or longer where it \
          is very irregular; the time begins with its last drop.",
+        "Oil is the rate times the mean volume of a drop: π/6 d³ of the measured beads, taken as wrong \
+         by up to a tenth of the diameter on all alike, or, where size is not known, the drop-weight \
+         law V Δρ g = 2π r σ f(r/V^⅓) with the correction of Lee, Ravindra and Chan (2008). The \
+         limits of rate and volume are put together in quadrature on a logarithmic scale. Growth is \
+         the Theil–Sen slope of the bead's height in blocks of ten minutes.",
         "In a blind spell a glass could not be judged: no drop is invented in it and no silence is \
          charged to the feed.",
     ] {

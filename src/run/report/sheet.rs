@@ -88,7 +88,7 @@ fn row(out: &mut Markup, report: &Report, feed: &FeedReport) {
             feed.band.low_per_minute, feed.band.high_per_minute
         ),
     );
-    standing(out, report, &feed.as_found);
+    standing(out, report, feed, &feed.as_found);
     out.open("td", &[]);
     if feed.marks.is_empty() {
         out.words("div", &[], UNTOUCHED);
@@ -103,15 +103,26 @@ fn row(out: &mut Markup, report: &Report, feed: &FeedReport) {
         out.close();
     }
     out.close();
-    standing(out, report, &feed.as_left);
+    standing(out, report, feed, &feed.as_left);
     tables::cell(out, &left_words(feed));
     out.close();
 }
 
-fn standing(out: &mut Markup, report: &Report, standing: &Standing) {
+/// The oil at a reading, when the volume of a drop is known.
+fn oil_words(feed: &FeedReport, standing: &Standing) -> Option<String> {
+    let flow = feed.oil.at(standing.rate)?;
+    let hourly = flow.ml_per_hour;
+    let limits = words::with_limits(hourly.middle, hourly.low, hourly.high);
+    Some(format!("{limits} mL of oil an hour"))
+}
+
+fn standing(out: &mut Markup, report: &Report, feed: &FeedReport, standing: &Standing) {
     out.open("td", &[]);
     out.words("strong", &[], &words::rate(standing.rate));
     out.words("div", &[], &reach(report, standing));
+    if let Some(oil) = oil_words(feed, standing) {
+        out.words("div", &[], &oil);
+    }
     out.close();
 }
 
@@ -155,9 +166,11 @@ pub fn sheet_lines(report: &Report) -> Vec<String> {
             feed.band.high_per_minute
         ));
         let said = |standing: &Standing| {
+            let oil = oil_words(feed, standing);
             format!(
-                "{} drops/min ({})",
+                "{} drops/min{} ({})",
                 words::rate(standing.rate),
+                oil.map_or_else(String::new, |oil| format!(", {oil}")),
                 reach(report, standing)
             )
         };

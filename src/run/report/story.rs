@@ -69,6 +69,17 @@ pub fn story(report: &Report) -> Vec<Told> {
             told.push(Told::new(change.at_secs, number, change.words()));
         }
     }
+    for check in &run.hand_checks {
+        let words = format!(
+            "hand check of {}: {} matched, {} missed by the tool, {} missed by the person: {}",
+            words::length(check.watched_secs.1 - check.watched_secs.0),
+            check.matched,
+            check.missed_by_tool,
+            check.missed_by_person,
+            check.agreement
+        );
+        told.push(Told::new(check.watched_secs.0, check.feed, words));
+    }
     told.extend(blind(report));
     for gap in run
         .gaps

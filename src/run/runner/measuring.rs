@@ -16,10 +16,12 @@ use crate::glass::Calibration;
 use crate::glass::find::Finder;
 use crate::judge::{Cause, Condition};
 use crate::run::logbook::LogThread;
+use crate::run::oil;
 use crate::run::outlines::Presets;
 use crate::run::search::no_glass_words;
-use crate::run::{Event, Instrument, Intent, Notice, Recording, RunSnapshot, Snapshot};
+use crate::run::{Event, Instrument, Notice, Recording, RunSnapshot, Snapshot};
 
+use super::Asked;
 use super::grabbing::{Dropped, Picture};
 use super::looking::{Looked, Looking};
 use super::recording::{RunUnderWay, Tie};
@@ -47,7 +49,7 @@ pub(super) struct Parts {
     pub(super) shared: Arc<Shared>,
     pub(super) about: About,
     pub(super) pictures: Receiver<Picture>,
-    pub(super) intents: Receiver<Intent>,
+    pub(super) intents: Receiver<Asked>,
     pub(super) faults: SyncSender<String>,
     pub(super) log: Option<LogThread>,
     pub(super) calibration: Option<Calibration>,
@@ -184,8 +186,8 @@ impl Measuring {
         self.publish_now();
         while !self.parts.shared.stopping() {
             self.parts.shared.beat(Worker::Measure);
-            while let Ok(intent) = self.parts.intents.try_recv() {
-                self.obey(intent);
+            while let Ok(asked) = self.parts.intents.try_recv() {
+                self.obey(asked);
             }
             if self.parts.shared.take_overflow() {
                 self.notices.asked = Some(wrong(
@@ -523,6 +525,13 @@ impl Measuring {
         }
     }
 
+    /// How long ago the calibration says that the reservoir was filled; of a clip that means nothing.
+    fn filled_ago_secs(&self) -> Option<f64> {
+        let filled = oil::filled_wall_secs(&self.calibration.as_ref()?.oil)?;
+        let ago_secs = self.parts.shared.clock.wall_secs() - filled;
+        Some(ago_secs).filter(|secs| self.parts.about.live && *secs >= 0.0)
+    }
+
     fn publish_if_due(&mut self) {
         let now_secs = self.parts.shared.clock.monotonic_secs();
         if self.changed && now_secs - self.published_secs >= SNAPSHOT_SECS {
@@ -531,6 +540,10 @@ impl Measuring {
     }
 
     fn publish_now(&mut self) {
+        let hand_check = self.instrument.as_mut().and_then(Instrument::hand_check);
+        let filled_ago_secs = self.filled_ago_secs();
+        let oil = self.instrument.as_ref().map(|i| i.oil(filled_ago_secs));
+        let oil = oil.unwrap_or_default();
         let shared = &self.parts.shared;
         let now_secs = shared.clock.monotonic_secs();
         self.published_secs = now_secs;
@@ -557,6 +570,8 @@ impl Measuring {
                 .as_ref()
                 .map(Instrument::alarms)
                 .unwrap_or_default(),
+            hand_check,
+            oil,
             run: self
                 .run
                 .as_ref()
