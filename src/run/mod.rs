@@ -16,6 +16,7 @@ pub mod runner;
 pub mod search;
 pub mod snapshot;
 pub mod tally;
+mod telling;
 
 pub use as_found::{AsFound, Began};
 pub use event::Event;

@@ -223,7 +223,12 @@ impl Reading {
                 shelf.pictures.insert(bead, picture);
             }
             Request::Report(run) => {
-                shelf.report = Some(self.report(run));
+                let report = self.report(run);
+                match &report {
+                    Ok(path) => tracing::info!(run, path, "a report was written"),
+                    Err(why) => tracing::warn!(run, why, "no report"),
+                }
+                shelf.report = Some(report);
                 shelf.reports += 1;
             }
         }

@@ -141,12 +141,16 @@ impl Shared {
         })));
         // A camera that is still looked at cannot be opened.
         self.peeps.wait();
+        tracing::info!(source = name, "opening");
         let stage = match self.start(spec, calibration) {
             Ok(runner) => Stage::Running(Arc::new(runner)),
-            Err(why) => Stage::Idle(nothing(Notice {
-                is_error: true,
-                words: words::not_opened(&name, &why),
-            })),
+            Err(why) => {
+                tracing::warn!(source = name, why, "not opened");
+                Stage::Idle(nothing(Notice {
+                    is_error: true,
+                    words: words::not_opened(&name, &why),
+                }))
+            }
         };
         self.put(stage);
     }
@@ -210,6 +214,7 @@ impl Backend for Live {
     }
 
     fn send(&self, intent: Intent) {
+        tracing::debug!(?intent, "asked");
         let runner = match &*lock(&self.shared.stage) {
             Stage::Idle(_) => return,
             Stage::Running(runner) => runner.clone(),
