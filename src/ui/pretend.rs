@@ -12,9 +12,11 @@ use crate::glass::{Calibration, FeedCalibration, Outline};
 use crate::judge::{Alarm, AlarmState, Cause, FeedState, Step};
 use crate::rate::Reading;
 use crate::run::{BeadMark, FeedSnapshot, HistoryPoint, Intent, Notice, RunSnapshot, Snapshot};
-use crate::ui::backend::{Backend, CameraChoice, Cameras, Look};
+use crate::ui::backend::{Backend, CameraChoice, Cameras, Look, Pace};
 use crate::ui::library::{Request, Shelf};
 use crate::ui::peep::{AllSeen, Seen};
+use crate::ui::runs::strips::StripToKeep;
+use crate::ui::words;
 
 /// A scene to show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -44,8 +46,12 @@ struct Inner {
     papers: Vec<(String, String)>,
     shelf: Arc<Shelf>,
     requests: Vec<Request>,
+    pace: Pace,
+    strips: Vec<StripToKeep>,
 }
 
+/// Identity of the invented camera.
+const CAMERA: &str = "invented-1";
 /// Size of the invented pictures, pixels.
 const SIZE: (u32, u32) = (640, 400);
 
@@ -62,6 +68,8 @@ impl Pretend {
                 papers: Vec::new(),
                 shelf: Arc::default(),
                 requests: Vec::new(),
+                pace: Pace::default(),
+                strips: Vec::new(),
             })),
         }
     }
@@ -98,6 +106,18 @@ impl Pretend {
         self.lock().requests.clone()
     }
 
+    /// How often the window wants to be told of changes.
+    #[must_use]
+    pub fn paced(&self) -> Pace {
+        self.lock().pace
+    }
+
+    /// The strips kept so far.
+    #[must_use]
+    pub fn strips(&self) -> Vec<StripToKeep> {
+        self.lock().strips.clone()
+    }
+
     /// Puts something on the shelf.
     pub fn put_on_shelf(&self, shelf: Shelf) {
         self.lock().shelf = Arc::new(shelf);
@@ -131,6 +151,14 @@ impl Backend for Pretend {
     fn look(&self) -> Look {
         let twin = self.twin();
         Arc::new(move || twin.snapshot())
+    }
+
+    fn pace(&self, pace: Pace) {
+        self.lock().pace = pace;
+    }
+
+    fn keep_strip(&self, strip: StripToKeep) {
+        self.lock().strips.push(strip);
     }
 
     fn send(&self, intent: Intent) {
@@ -192,13 +220,14 @@ impl Backend for Pretend {
             number: 1,
             why_not: None,
         };
-        [("demo".to_owned(), seen)].into()
+        let camera = words::camera_source(CAMERA);
+        [("demo".to_owned(), seen.clone()), (camera, seen)].into()
     }
 
     fn cameras(&self) -> Cameras {
         Cameras::Found(vec![CameraChoice {
             name: "invented camera".to_owned(),
-            identity: "invented-1".to_owned(),
+            identity: CAMERA.to_owned(),
         }])
     }
 

@@ -16,8 +16,9 @@ use crate::kit::Build;
 const SIZE: (u32, u32) = (320, 200);
 /// A pixel is another one when a channel is this far off, levels of 256.
 const OFF: u8 = 24;
-/// Share of other pixels that is still the same picture: the clock of another time zone.
-const MOST_SHARE: f64 = 0.006;
+/// Share of other pixels that is still the same picture: the last bit of a rounding on another
+/// processor.
+const MOST_SHARE: f64 = 0.002;
 
 /// Name, scene, look, keys.
 const VIEWS: [(&str, Scene, Look, &[Key]); 11] = [

@@ -133,7 +133,9 @@ impl Room {
             let (left, right) = layout::lesson(upper);
             upper = left;
             let on_demo = match &with.fresh.snapshot().about {
-                Some(about) if about.name.starts_with(DEMO_SOURCE) => OnDemo::Yes,
+                Some(about) if about.name.starts_with(DEMO_SOURCE) => OnDemo::Yes {
+                    feeds: with.feeds.len(),
+                },
                 _ => OnDemo::No,
             };
             for ask in lesson.show(ui, right, on_demo, palette) {
@@ -141,7 +143,7 @@ impl Room {
                     LessonAsk::OpenDemo => asks.push(RoomAsk::OpenDemo),
                     LessonAsk::Faults(faults) => {
                         for fault in faults {
-                            with.backend.send(Intent::Fault((*fault).to_owned()));
+                            with.backend.send(Intent::Fault(fault));
                         }
                     }
                     LessonAsk::Clear => with.backend.send(Intent::Fault(CLEAR.to_owned())),

@@ -8,11 +8,13 @@ mod language;
 mod more;
 pub mod paper;
 mod pseudo;
+mod says;
 mod sentences;
 
 pub use english::Words;
-pub use language::{Language, get, in_english, speak, spoken};
+pub use language::{Language, get, in_english, speak, spoken, tell_times_in, zone};
 pub use more::*;
+pub use says::instrument;
 pub use sentences::*;
 
 /// Says which words there are, and what they are in the first language.
