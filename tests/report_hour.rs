@@ -95,6 +95,7 @@ fn hour() -> Hour {
         }))
     };
     let besides = Besides {
+        taps: None,
         until_secs: Some(HOUR_SECS),
         marks: vec![(MARK_SECS, "valve 1 a quarter turn open".to_owned())],
         keeper: Some(Keeper::open(&path, "an hour".to_owned(), 981_173_106.0).unwrap()),

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 
 use super::telling::HowMuch;
-use crate::base::Band;
+use crate::base::{Band, FeedNumber, Span};
 use crate::run::outlines::Presets;
 
 const EXIT_CODES: &str = "\
@@ -174,6 +174,15 @@ pub struct TallyArgs {
     /// Set a mark at a time of the clip, such as "600: valve 1 a quarter turn open"; may be repeated
     #[arg(long = "mark", value_name = "SECONDS:WORDS", value_parser = mark)]
     pub(super) marks: Vec<(f64, String)>,
+    /// A hand check: times at which a person saw a drop, a line each, in seconds of the clip (CSV)
+    #[arg(long, value_name = "FILE.csv")]
+    pub(super) taps: Option<PathBuf>,
+    /// The feed the person watched; without it all together
+    #[arg(long, value_name = "N", requires = "taps", value_parser = feed)]
+    pub(super) taps_feed: Option<FeedNumber>,
+    /// From when to when the person watched, seconds of the clip; without it all of the clip
+    #[arg(long, value_name = "FROM-TO", requires = "taps", value_parser = span)]
+    pub(super) taps_from_to: Option<Span>,
     /// Record a run in the logbook
     #[arg(long)]
     pub(super) record: bool,
@@ -201,6 +210,12 @@ pub struct WatchArgs {
     /// Print one JSON object a line, each as soon as it is settled
     #[arg(long)]
     pub(super) json_lines: bool,
+    /// A hand check from the start: press Enter at each drop you see, `e` and Enter to end it
+    #[arg(long)]
+    pub(super) hand_check: bool,
+    /// The feed you watch for the hand check; without it all together
+    #[arg(long, value_name = "N", requires = "hand_check", value_parser = feed)]
+    pub(super) taps_feed: Option<FeedNumber>,
     /// Record no run in the logbook
     #[arg(long)]
     pub(super) no_run: bool,
@@ -242,6 +257,25 @@ fn positive(words: &str) -> Result<f64, String> {
     }
 }
 
+fn feed(words: &str) -> Result<FeedNumber, String> {
+    match words.parse() {
+        Ok(number) if number > 0 => Ok(FeedNumber(number)),
+        _ => Err("the number of a feed is wanted, counted from the left, such as 1".to_owned()),
+    }
+}
+
+fn span(words: &str) -> Result<Span, String> {
+    let wanted = || "two times in seconds are wanted, the earlier first, such as 60-360".to_owned();
+    let (from, to) = words.split_once('-').ok_or_else(wanted)?;
+    let secs = |words: &str| words.trim().parse::<f64>().map_err(|_| wanted());
+    let (from_secs, to_secs) = (secs(from)?, secs(to)?);
+    if from_secs >= 0.0 && to_secs > from_secs && to_secs.is_finite() {
+        Ok(Span { from_secs, to_secs })
+    } else {
+        Err(wanted())
+    }
+}
+
 fn mark(words: &str) -> Result<(f64, String), String> {
     let wanted = || "seconds and words are wanted, such as \"600: valve 1 half a turn open\"";
     let (secs, mark) = words.split_once(':').ok_or_else(wanted)?;
@@ -277,6 +311,18 @@ mod tests {
     #[test]
     fn the_command_line_is_well_formed() {
         Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn a_feed_is_counted_from_one_and_a_span_has_an_order() {
+        assert_eq!(feed("2").unwrap(), FeedNumber(2));
+        assert_eq!(span("60-360.5").unwrap().to_secs, 360.5);
+        for wrong in ["", "0", "-1", "x", "1.5"] {
+            assert!(feed(wrong).is_err(), "{wrong}");
+        }
+        for wrong in ["", "60", "9-3", "3-3", "nan-3", "2-inf", "a-b"] {
+            assert!(span(wrong).is_err(), "{wrong}");
+        }
     }
 
     #[test]

@@ -6,6 +6,7 @@ use crate::base::{BeadKind, FeedNumber, GlassKind};
 use crate::capture::About;
 use crate::glass::Calibration;
 use crate::judge::{AlarmState, By, Cause, FeedState, Happened};
+use crate::run::hand_check::HandCheckReport;
 use crate::run::tally::{BlindReport, OutlineReport, ReadingReport, rounded};
 use crate::run::{Event, FeedSnapshot, Moved, Notice};
 
@@ -139,6 +140,16 @@ pub enum Line {
         /// What began the new reading.
         began: String,
     },
+    /// A person tapped at a drop.
+    Tap {
+        /// Which feed; none for all together.
+        feed: Option<FeedNumber>,
+        /// Source time.
+        at_s: f64,
+    },
+    /// A hand check is over.
+    #[serde(rename = "hand check")]
+    HandCheck(HandCheckReport),
     /// Pictures lost or spoiled.
     Gap {
         /// Source time.
@@ -318,6 +329,11 @@ impl Line {
                     began: found.began.words(),
                 }
             }
+            Event::Tap { at_secs, feed, .. } => Self::Tap {
+                feed: *feed,
+                at_s: rounded(*at_secs, 3),
+            },
+            Event::HandCheck { check, .. } => Self::HandCheck(HandCheckReport::of(check)),
             Event::Gap {
                 from_secs,
                 to_secs,
@@ -448,6 +464,12 @@ pub fn event_words(event: &Event) -> Option<String> {
             found.began.words(),
             found.until_secs,
             verdict_words(found.reading.as_ref().map(ReadingReport::of), found.state)
+        )),
+        Event::Tap { at_secs, .. } => Some(format!("{at_secs:8.2} s  tap")),
+        Event::HandCheck { at_secs, check } => Some(format!(
+            "{at_secs:8.2} s  hand check, {}: {}",
+            feed_words(check.feed, ""),
+            check.result.words()
         )),
         Event::Gap { to_secs, why, .. } => Some(format!("{to_secs:8.2} s  {why}")),
     }

@@ -13,6 +13,7 @@ pub mod report;
 pub mod runs;
 pub mod tables;
 pub mod tally;
+mod taps;
 pub mod telling;
 pub mod watch;
 

@@ -19,6 +19,7 @@ use super::code;
 use super::lines::{feed_words, measures_words, verdict_words};
 use super::out::{Out, complain};
 use super::runs::meant;
+use super::taps;
 
 /// Counts the clip.
 ///
@@ -50,7 +51,13 @@ pub fn run(args: &TallyArgs, logbook: Option<&Path>) -> anyhow::Result<u8> {
     } else {
         None
     };
+    let taps = args
+        .taps
+        .as_deref()
+        .map(|path| taps::read(path, args.taps_feed, args.taps_from_to))
+        .transpose()?;
     let besides = Besides {
+        taps,
         until_secs: args.for_secs,
         marks: args.marks.clone(),
         keeper,
@@ -163,6 +170,11 @@ fn print(out: &mut Out, report: &TallyReport) -> io::Result<()> {
             "gap: {} to {} s: {}",
             gap.from_s, gap.to_s, gap.why
         ))?;
+    }
+    if let Some(check) = &report.hand_check {
+        for line in check.lines() {
+            out.line(&line)?;
+        }
     }
     for doubt in &report.doubts {
         out.line(&format!("doubt: {doubt}"))?;

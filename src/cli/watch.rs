@@ -14,12 +14,15 @@ use crate::glass::Calibration;
 use crate::run::logbook::{self, Logbook};
 use crate::run::runner::Stopped;
 use crate::run::tally::{ReadingReport, rounded};
-use crate::run::{Event, FeedSnapshot, Notice, Recording, Runner, RunnerSettings, Snapshot};
+use crate::run::{
+    Event, FeedSnapshot, Intent, Notice, Recording, Runner, RunnerSettings, Snapshot,
+};
 
 use super::args::WatchArgs;
 use super::code;
 use super::lines::{Line, event_words, feed_words, verdict_words};
 use super::out::{Out, complain};
+use super::taps;
 
 /// How long to wait for an event before looking around, milliseconds.
 const WAIT_MS: u64 = 50;
@@ -59,8 +62,12 @@ pub fn run(args: &WatchArgs, logbook: Option<&Path>) -> anyhow::Result<u8> {
 
     let mut screen = Screen::new(args);
     screen.source(&about)?;
-    let runner = Runner::start(settings, clock)?;
+    let runner = Arc::new(Runner::start(settings, clock)?);
     let events = runner.events();
+    if args.hand_check {
+        taps::listen(&runner)?;
+        screen.taps = Some(TapsAt(args.taps_feed));
+    }
     let why = follow(&runner, &events, &mut screen, args.for_secs, &asked)?;
 
     let stopped = runner.stop();
@@ -154,6 +161,10 @@ fn follow(
         let event = events.recv_timeout(Duration::from_millis(WAIT_MS));
         let snapshot = runner.snapshot();
         screen.look(&snapshot)?;
+        if let Some(TapsAt(feed)) = screen.taps.take_if(|_| !snapshot.feeds.is_empty()) {
+            runner.send(Intent::StartHandCheck { feed });
+            screen.hand_check(feed)?;
+        }
         match event {
             Ok(event) => screen.event(&event, &snapshot)?,
             Err(RecvTimeoutError::Timeout) => {}
@@ -183,6 +194,9 @@ fn follow(
     }
 }
 
+/// A hand check that waits for the glasses: its feed, or none for all together.
+struct TapsAt(Option<FeedNumber>);
+
 /// Prints what happens, as text or as JSON lines; each thing once.
 struct Screen {
     out: Out,
@@ -191,6 +205,8 @@ struct Screen {
     run: i64,
     notice: Option<Notice>,
     status_secs: f64,
+    /// A hand check that begins as soon as the glasses are known, with its feed.
+    taps: Option<TapsAt>,
 }
 
 impl Screen {
@@ -202,6 +218,7 @@ impl Screen {
             run: 0,
             notice: None,
             status_secs: 0.0,
+            taps: None,
         }
     }
 
@@ -283,6 +300,16 @@ impl Screen {
         } else {
             self.out.line(&format!("recording run {run}"))
         }
+    }
+
+    fn hand_check(&mut self, feed: Option<FeedNumber>) -> io::Result<()> {
+        if self.json {
+            return Ok(());
+        }
+        let feed = feed_words(feed, "");
+        self.out.line(&format!(
+            "hand check, {feed}: press Enter at each drop you see; e and Enter ends it"
+        ))
     }
 
     fn event(&mut self, event: &Event, snapshot: &Snapshot) -> io::Result<()> {

@@ -10,6 +10,7 @@
 //! - `retrace` with `borne_out`, `mean_rate`, `allan_record`, `steadiness`, `steady_verdict`: how
 //!   steady a feed was over an hour or a shift;
 //! - `settling`, `valve`: setting a feed — how many drops to wait, how the valve answers;
+//! - `hand_check` with `taps` and `proportion`: a person's count against the tool's;
 //! - `study`: what all this is worth, by simulation.
 
 mod allan;
@@ -21,10 +22,12 @@ mod change_watch;
 mod chart;
 mod cusum;
 mod doubts;
+mod hand_check;
 mod limits;
 mod marginal;
 mod mean_rate;
 mod posterior;
+mod proportion;
 mod record;
 mod renewal;
 mod retrace;
@@ -37,6 +40,7 @@ mod steady_verdict;
 mod step_watch;
 pub mod study;
 mod tail;
+mod taps;
 mod trend;
 mod valve;
 
@@ -55,11 +59,16 @@ pub use cusum::{Cusum, GammaCusum, Way};
 pub use doubts::{
     BLIND_SHARE, Doubt, FEW_DROPS, IRREGULAR_SCATTER, OVERDUE_CHANCE, REGULARITY_DROPS, doubts,
 };
+pub use hand_check::{
+    Agreement, Compared, DIFFER_P, HandCheck, LAPSE_SHARE, Outcome, TELLING_SHARE, agreement,
+    hand_check,
+};
 pub use limits::{
     EndedBy, Limits, gamma_interval_limits, mean_time_limits, no_events_upper, poisson_limits,
 };
 pub use mean_rate::{MeanRate, mean_rate};
 pub use posterior::{CONFIDENCE, Model, Posterior, reading};
+pub use proportion::{binomial_at_least, mcnemar_exact, share_limits};
 pub use record::NEWEST_DROPS;
 pub use renewal::{
     Assumptions, MISSED_SHARE, SCATTER_CENTRE, SCATTER_MAX, SCATTER_MIN, SCATTER_SPREAD,
@@ -76,6 +85,7 @@ pub use steady_verdict::{
     WANDERING_INFLATION,
 };
 pub use step_watch::{AtRest, STEP_LIMIT, STEP_SHARE, StepWatch};
+pub use taps::{Pairing, SAME_TAP_SECS, USUAL_LAG_SECS, pair_taps};
 pub use trend::{Trend, trend};
 pub use valve::{Beyond, CurvePoint, Movement, ResponseCurve, ValveMark, ValvePoint, valve_points};
 

@@ -35,12 +35,20 @@ pub(super) fn gamma_upper(a: f64, x: f64) -> f64 {
 /// The regularised incomplete beta function `I_x(a, a)` of a symmetric beta distribution.
 #[must_use]
 pub(super) fn beta_symmetric(a: f64, x: f64) -> f64 {
-    if x <= 0.0 {
+    beta_regularised(a, a, x)
+}
+
+/// The regularised incomplete beta function `I_x(a, b)`; NaN for a, b that are not positive.
+#[must_use]
+pub(super) fn beta_regularised(a: f64, b: f64, x: f64) -> f64 {
+    if !(a > 0.0 && b > 0.0) || x.is_nan() {
+        f64::NAN
+    } else if x <= 0.0 {
         0.0
     } else if x >= 1.0 {
         1.0
     } else {
-        checked_beta_reg(a, a, x).unwrap_or(f64::NAN)
+        checked_beta_reg(a, b, x).unwrap_or(f64::NAN)
     }
 }
 

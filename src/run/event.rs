@@ -1,11 +1,14 @@
 //! What the instrument tells as it goes: beads, readings, states, alarms, blind spells. The same
 //! events go to the screen, to `--json-lines` and to the logbook.
 
+use std::sync::Arc;
+
 use crate::base::{BeadKind, BlindWhy, FeedNumber};
 use crate::bead::Bead;
 use crate::judge::{Alarm, FeedState};
 use crate::rate::Reading;
 use crate::run::as_found::AsFound;
+use crate::run::hand_check::HandCheckOver;
 use crate::run::moved::Moved;
 
 /// One thing that happened, in source time.
@@ -75,6 +78,22 @@ pub enum Event {
         at_secs: f64,
         /// The old reading.
         found: AsFound,
+    },
+    /// A person tapped at a drop.
+    Tap {
+        /// Source time, seconds.
+        at_secs: f64,
+        /// Which feed, or none for all together.
+        feed: Option<FeedNumber>,
+        /// When the hand check it belongs to began, source time, seconds.
+        check_from_secs: f64,
+    },
+    /// A hand check is over, and all its drops are counted.
+    HandCheck {
+        /// Source time, seconds.
+        at_secs: f64,
+        /// What it came to.
+        check: Arc<HandCheckOver>,
     },
     /// Frames lost between the camera and the instrument, or spoiled.
     Gap {

@@ -5,11 +5,12 @@ use std::sync::Arc;
 
 use image::GrayImage;
 
-use crate::base::{BlindWhy, FeedNumber, Frame};
+use crate::base::{BlindWhy, FeedNumber, Frame, Span};
 use crate::glass::Calibration;
 use crate::judge::{Alarm, AlarmBook, AlarmSettings, Cause, Condition, Happened};
 use crate::run::event::Event;
 use crate::run::feed::{Feed, Sameness};
+use crate::run::hand_check::{Checking, HandCheckState, open_span};
 use crate::run::moved;
 use crate::run::place::{Place, Standing};
 use crate::run::snapshot::FeedSnapshot;
@@ -41,6 +42,7 @@ pub struct Instrument {
     missing: Option<BlindWhy>,
     place: Place,
     carried: u64,
+    checking: Option<Checking>,
 }
 
 impl Instrument {
@@ -58,6 +60,7 @@ impl Instrument {
             missing: None,
             place: Place::default(),
             carried: 0,
+            checking: None,
         }
     }
 
@@ -111,6 +114,7 @@ impl Instrument {
             self.follow(frame, &mut events);
         }
         self.judge(&mut events);
+        self.check_hand(&mut events);
         events
     }
 
@@ -161,6 +165,7 @@ impl Instrument {
             events.extend(feed.no_frame(at_secs, why));
         }
         self.judge(&mut events);
+        self.check_hand(&mut events);
         events
     }
 
@@ -195,6 +200,75 @@ impl Instrument {
             moved: said.moved,
         };
         std::iter::once(mark).chain(kept).collect()
+    }
+
+    /// Begins a hand check at a feed, or at all together; ends the one under way.
+    pub fn start_hand_check(&mut self, feed: Option<FeedNumber>) -> Vec<Event> {
+        let over = self.hand_check_over();
+        self.checking = Some(Checking::new(feed, self.now_secs));
+        over.into_iter().collect()
+    }
+
+    /// A person tapped at a drop, at a source time in seconds. Without a hand check nothing comes
+    /// of it.
+    pub fn tap(&mut self, at_secs: f64) -> Vec<Event> {
+        let tap = self.checking.as_mut().and_then(|c| c.tap(at_secs));
+        tap.into_iter().collect()
+    }
+
+    /// Ends the hand check: it is told as soon as all its drops are counted. When it has ended
+    /// already, its result is put away.
+    pub fn end_hand_check(&mut self, at_secs: f64) -> Vec<Event> {
+        match &mut self.checking {
+            Some(checking) if checking.has_ended() => {
+                let over = self.hand_check_over();
+                self.checking = None;
+                over.into_iter().collect()
+            }
+            Some(checking) => {
+                checking.end(at_secs);
+                Vec::new()
+            }
+            None => Vec::new(),
+        }
+    }
+
+    /// The hand check under way or the last one, for a screen.
+    pub fn hand_check(&mut self) -> Option<Arc<HandCheckState>> {
+        let open = self.open_spans();
+        let now_secs = self.now_secs;
+        self.checking.as_mut().map(|c| c.state(now_secs, &open))
+    }
+
+    /// Tells a hand check that has not been told yet as over.
+    fn hand_check_over(&mut self) -> Option<Event> {
+        let open = self.open_spans();
+        let now_secs = self.now_secs;
+        self.checking
+            .as_mut()
+            .filter(|checking| !checking.is_told())
+            .map(|checking| checking.over(now_secs, &open))
+    }
+
+    /// Gives the hand check what was told, and tells its end when that is due.
+    fn check_hand(&mut self, events: &mut Vec<Event>) {
+        let Some(checking) = &mut self.checking else {
+            return;
+        };
+        checking.take(events);
+        if checking.is_due(self.now_secs) {
+            events.extend(self.hand_check_over());
+        }
+    }
+
+    /// The blind spells that are open now.
+    fn open_spans(&self) -> Vec<(FeedNumber, Span)> {
+        let open = |feed: &Feed| feed.open_spell(self.now_secs);
+        self.feeds
+            .iter()
+            .filter_map(open)
+            .filter_map(|event| open_span(&event))
+            .collect()
     }
 
     /// Acknowledges one alarm.
@@ -277,6 +351,10 @@ impl Instrument {
         for feed in &self.feeds {
             events.push(feed.reading_event(self.now_secs));
         }
+        if let Some(checking) = &mut self.checking {
+            checking.take(&events);
+        }
+        events.extend(self.hand_check_over());
         events
     }
 
@@ -300,11 +378,13 @@ impl Instrument {
     }
 
     /// What a recording that ends now would not be told otherwise: the blind spells that are still
-    /// open.
+    /// open, and a hand check as it stands.
     #[must_use]
     pub fn open_events(&self) -> Vec<Event> {
         let open = |feed: &Feed| feed.open_spell(self.now_secs);
-        self.feeds.iter().filter_map(open).collect()
+        let checking = self.checking.as_ref().filter(|c| !c.is_told());
+        let check = checking.map(|c| c.so_far(self.now_secs, &self.open_spans()));
+        self.feeds.iter().filter_map(open).chain(check).collect()
     }
 
     /// The alarms that are not normal, most pressing first.

@@ -3,6 +3,8 @@
 //! a file of its own below.
 
 mod grabbing;
+#[cfg(test)]
+mod hand_tests;
 mod looking;
 mod measuring;
 mod recording;
@@ -103,6 +105,13 @@ pub enum RunnerError {
     Thread(#[from] std::io::Error),
 }
 
+/// An intent on its way to *measure*.
+struct Asked {
+    intent: Intent,
+    /// When it was sent, monotonic seconds.
+    sent_secs: f64,
+}
+
 /// How stopping went.
 #[derive(Clone, Debug, Default)]
 pub struct Stopped {
@@ -115,7 +124,7 @@ pub struct Stopped {
 /// A running instrument. Dropping it stops it.
 pub struct Runner {
     shared: Arc<Shared>,
-    intents: SyncSender<Intent>,
+    intents: SyncSender<Asked>,
     done: Mutex<Receiver<&'static str>>,
     running: Mutex<Vec<&'static str>>,
     first_events: Mutex<Option<Receiver<Arc<Event>>>>,
@@ -224,9 +233,14 @@ impl Runner {
         Arc::new(move || shared.snapshot())
     }
 
-    /// Asks for something; it is done before the next picture is measured.
+    /// Asks for something; it is done before the next picture is measured. A tap has the time of
+    /// this call.
     pub fn send(&self, intent: Intent) {
-        match self.intents.try_send(intent) {
+        let asked = Asked {
+            intent,
+            sent_secs: self.shared.clock.monotonic_secs(),
+        };
+        match self.intents.try_send(asked) {
             Err(TrySendError::Full(_)) => self.shared.overflowed(),
             // When it has stopped or died, the snapshot tells.
             Ok(()) | Err(TrySendError::Disconnected(_)) => {}

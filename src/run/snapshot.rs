@@ -11,6 +11,7 @@ use crate::glass::{Calibration, FeedCalibration, Outline};
 use crate::judge::{Alarm, FeedState};
 use crate::rate::Reading;
 use crate::run::as_found::AsFound;
+use crate::run::hand_check::HandCheckState;
 
 /// The whole instrument at one moment.
 #[derive(Clone, Debug, Default)]
@@ -31,6 +32,9 @@ pub struct Snapshot {
     pub feeds: Vec<FeedSnapshot>,
     /// All alarms that are not normal, most pressing first.
     pub alarms: Vec<Alarm>,
+    /// The hand check under way, or the one that ended last; none before the first, and none again
+    /// when a person has put it away.
+    pub hand_check: Option<Arc<HandCheckState>>,
     /// The run that is being recorded, if any.
     pub run: Option<RunSnapshot>,
     /// The newest words from the instrument to a person ("looking for the glasses…", an error).
@@ -169,6 +173,15 @@ pub enum Intent {
         /// The words.
         words: String,
     },
+    /// Begin a hand check: from now on a person taps at each drop seen. One under way is ended.
+    StartHandCheck {
+        /// The feed that is watched, or none for all together.
+        feed: Option<FeedNumber>,
+    },
+    /// A tap: the person sees a drop now. Its time is when it is sent.
+    Tap,
+    /// End the hand check; once more puts its result away.
+    EndHandCheck,
     /// Ask a demo for a fault.
     Fault(String),
     /// Stop everything.

@@ -2,16 +2,20 @@
 //! open it again, count, and report. No logbook, no window, no clock: the same clip gives the same
 //! report, byte for byte.
 
+use std::sync::Arc;
+
 use serde::Serialize;
 
 use crate::base::{BeadKind, BlindWhy, FeedNumber, GlassKind};
 use crate::capture::{About, CaptureError, Grab, Source};
 use crate::glass::{Calibration, CalibrationError, UprightBox};
 use crate::judge::FeedState;
+use crate::run::hand_check::{HandCheckOver, HandCheckReport};
 use crate::run::keeping::Keeper;
 use crate::run::logbook::LogbookError;
 use crate::run::outlines::Presets;
 use crate::run::search::{self, SearchError};
+use crate::run::taps::Taps;
 use crate::run::{Event, FeedSnapshot, Instrument};
 
 /// How a clip is to be counted.
@@ -32,6 +36,8 @@ pub struct Besides {
     pub until_secs: Option<f64>,
     /// Marks with their source times, seconds.
     pub marks: Vec<(f64, String)>,
+    /// A person's taps at the drops of this clip; none for no hand check.
+    pub taps: Option<Taps>,
     /// Where the run is kept; none to keep none.
     pub keeper: Option<Keeper>,
 }
@@ -83,6 +89,9 @@ pub struct TallyReport {
     pub doubts: Vec<String>,
     /// Why the clip could not be read to its end, when it could not.
     pub damaged: Option<String>,
+    /// What a person's taps came to beside the drops, when there were any.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hand_check: Option<HandCheckReport>,
     /// Number of the run in the logbook, when one was kept.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub run: Option<i64>,
@@ -276,6 +285,7 @@ pub fn tally_beside(
     let Besides {
         until_secs,
         mut marks,
+        mut taps,
         mut keeper,
     } = besides;
     marks.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -326,6 +336,9 @@ pub fn tally_beside(
             }
         };
         events.extend(told);
+        if let Some(taps) = &mut taps {
+            events.extend(taps.give(&mut instrument));
+        }
         if let Some(keeper) = &mut keeper {
             keeper.events(&events)?;
         }
@@ -371,6 +384,7 @@ struct Collected {
     blind: Vec<BlindReport>,
     gaps: Vec<GapReport>,
     doubts: Vec<String>,
+    check: Option<Arc<HandCheckOver>>,
 }
 
 impl Collected {
@@ -410,7 +424,9 @@ impl Collected {
                 Event::Reading { .. }
                 | Event::State { .. }
                 | Event::Alarm { .. }
-                | Event::AsFound { .. } => {}
+                | Event::AsFound { .. }
+                | Event::Tap { .. } => {}
+                Event::HandCheck { check, .. } => self.check = Some(check),
             }
         }
     }
@@ -469,6 +485,7 @@ impl Collected {
             gaps: self.gaps,
             doubts,
             damaged,
+            hand_check: self.check.as_deref().map(HandCheckReport::of),
             run: None,
         }
     }

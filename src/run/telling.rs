@@ -52,6 +52,14 @@ pub(super) fn tell(event: &Event) {
             tracing::info!(feed, at_secs, words, "a mark");
         }
         Event::AsFound { at_secs, .. } => tracing::info!(at_secs, "a new reading begins"),
+        Event::Tap { at_secs, feed, .. } => {
+            let feed = feed.map(|feed| feed.0);
+            tracing::debug!(feed, at_secs, "a tap");
+        }
+        Event::HandCheck { at_secs, check } => {
+            let agreement = check.result.agreement.words();
+            tracing::info!(at_secs, agreement, "a hand check is over");
+        }
         Event::Gap {
             from_secs,
             to_secs,

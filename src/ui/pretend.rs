@@ -515,6 +515,7 @@ fn scene_of(scene: Scene) -> Snapshot {
         frames_per_second: 25.0,
         feeds,
         alarms,
+        hand_check: None,
         run: (scene == Scene::Well).then_some(RunSnapshot {
             id: 7,
             from_secs: NOW_SECS - 734.0,

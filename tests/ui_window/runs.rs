@@ -106,6 +106,8 @@ fn contents(run: i64) -> RunContents {
         clocks: Vec::new(),
         as_found: Vec::new(),
         calibrations: Vec::new(),
+        taps: Vec::new(),
+        hand_checks: Vec::new(),
     }
 }
 

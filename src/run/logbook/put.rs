@@ -11,7 +11,7 @@ use crate::bead::Bead;
 use crate::judge::Alarm;
 use crate::rate::Reading;
 use crate::run::as_found::{AsFound, Began};
-use crate::run::{Event, Moved};
+use crate::run::{Event, HandCheckOver, Moved};
 
 /// Puts an event into its table; one that is there already stays as it is.
 pub(super) fn put_event(
@@ -76,6 +76,26 @@ pub(super) fn put_event(
         Event::AsFound { at_secs, found } => {
             put_as_found(transaction, run_id, item, *at_secs, found)
         }
+        Event::Tap {
+            at_secs,
+            feed,
+            check_from_secs,
+        } => transaction
+            .prepare_cached(
+                "INSERT INTO taps VALUES (?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT DO NOTHING",
+            )?
+            .execute(params![
+                run_id,
+                sequence,
+                feed_column(*feed),
+                at_secs,
+                wall_secs,
+                check_from_secs
+            ])
+            .map(|_| ()),
+        Event::HandCheck { at_secs, check } => {
+            put_hand_check(transaction, run_id, item, *at_secs, check)
+        }
         Event::Blind {
             feed,
             from_secs,
@@ -108,6 +128,42 @@ pub(super) fn put_event(
             ])
             .map(|_| ()),
     }
+}
+
+fn put_hand_check(
+    transaction: &Transaction<'_>,
+    run_id: i64,
+    item: &Item,
+    at_secs: f64,
+    check: &HandCheckOver,
+) -> rusqlite::Result<()> {
+    let result = &check.result;
+    let whole = |count: u64| i64::try_from(count).unwrap_or(i64::MAX);
+    transaction
+        .prepare_cached(
+            "INSERT INTO hand_checks VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, \
+             ?13, ?14, ?15, ?16, ?17) ON CONFLICT DO NOTHING",
+        )?
+        .execute(params![
+            run_id,
+            item.sequence,
+            feed_column(check.feed),
+            at_secs,
+            item.wall_secs,
+            result.watched.from_secs,
+            result.watched.to_secs,
+            result.seen_secs,
+            whole(result.matched),
+            whole(result.missed_by_tool),
+            whole(result.missed_by_person),
+            whole(result.left_out),
+            result.lag_secs,
+            result.lag_scatter_secs,
+            result.window_secs,
+            result.counts_p,
+            result.agreement.words(),
+        ])
+        .map(|_| ())
 }
 
 fn put_alarm(

@@ -10,8 +10,8 @@ use rusqlite::{Connection, OpenFlags, Row};
 use tempfile::TempDir;
 
 pub use super::rows::{
-    AlarmRow, AsFoundRow, CalibrationRow, ClockRow, DropRow, Ending, FeedRow, MarkRow, ReadingRow,
-    RunContents, RunSummary, SpellRow,
+    AlarmRow, AsFoundRow, CalibrationRow, ClockRow, DropRow, Ending, FeedRow, HandCheckRow,
+    MarkRow, ReadingRow, RunContents, RunSummary, SpellRow, TapRow,
 };
 use super::schema::{KeepOld, Kind};
 use super::{LogbookError, guard, schema};
@@ -301,6 +301,44 @@ impl LogbookReader {
                         at_secs: row.get(0)?,
                         wall_secs: row.get(1)?,
                         toml: row.get(2)?,
+                    })
+                },
+            )?,
+            taps: self.all(
+                "SELECT feed, at_secs, wall_secs, check_from_secs \
+                 FROM taps WHERE run_id = ?1 ORDER BY at_secs, sequence",
+                [run],
+                |row| {
+                    Ok(TapRow {
+                        feed: row.get(0)?,
+                        at_secs: row.get(1)?,
+                        wall_secs: row.get(2)?,
+                        check_from_secs: row.get(3)?,
+                    })
+                },
+            )?,
+            hand_checks: self.all(
+                "SELECT feed, at_secs, wall_secs, from_secs, to_secs, seen_secs, matched, \
+                 missed_by_tool, missed_by_person, left_out, lag_secs, lag_scatter_secs, \
+                 window_secs, counts_p, agreement \
+                 FROM hand_checks WHERE run_id = ?1 ORDER BY from_secs, sequence",
+                [run],
+                |row| {
+                    Ok(HandCheckRow {
+                        feed: row.get(0)?,
+                        at_secs: row.get(1)?,
+                        wall_secs: row.get(2)?,
+                        watched_secs: (row.get(3)?, row.get(4)?),
+                        seen_secs: row.get(5)?,
+                        matched: row.get(6)?,
+                        missed_by_tool: row.get(7)?,
+                        missed_by_person: row.get(8)?,
+                        left_out: row.get(9)?,
+                        lag_secs: row.get(10)?,
+                        lag_scatter_secs: row.get(11)?,
+                        window_secs: row.get(12)?,
+                        counts_p: row.get(13)?,
+                        agreement: row.get(14)?,
                     })
                 },
             )?,

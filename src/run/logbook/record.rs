@@ -99,7 +99,9 @@ pub fn event_secs(event: &Event) -> f64 {
         | Event::State { at_secs, .. }
         | Event::Alarm { at_secs, .. }
         | Event::AsFound { at_secs, .. }
-        | Event::Mark { at_secs, .. } => *at_secs,
+        | Event::Mark { at_secs, .. }
+        | Event::Tap { at_secs, .. }
+        | Event::HandCheck { at_secs, .. } => *at_secs,
         Event::Blind { to_secs, .. } | Event::Gap { to_secs, .. } => *to_secs,
     }
 }

@@ -220,6 +220,52 @@ pub struct SpellRow {
     pub why: String,
 }
 
+/// A person's tap at a drop.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TapRow {
+    /// Its feed, or none for all together.
+    pub feed: Option<i64>,
+    /// Source time, seconds.
+    pub at_secs: f64,
+    /// Wall time that belongs to it.
+    pub wall_secs: f64,
+    /// When the hand check it belongs to began, source time, seconds.
+    pub check_from_secs: f64,
+}
+
+/// A hand check that is over: what the taps came to beside the drops counted.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HandCheckRow {
+    /// Its feed, or none for all together.
+    pub feed: Option<i64>,
+    /// Source time at which it was told, seconds.
+    pub at_secs: f64,
+    /// Wall time that belongs to it.
+    pub wall_secs: f64,
+    /// Start and end, source time, seconds.
+    pub watched_secs: (f64, f64),
+    /// Seen time in it, seconds.
+    pub seen_secs: f64,
+    /// Beads tapped and counted.
+    pub matched: i64,
+    /// Taps without a drop.
+    pub missed_by_tool: i64,
+    /// Drops without a tap.
+    pub missed_by_person: i64,
+    /// Taps and drops beside unseen time or the ends.
+    pub left_out: i64,
+    /// How late the person taps, seconds.
+    pub lag_secs: f64,
+    /// How much that scatters, seconds; none from too few taps.
+    pub lag_scatter_secs: Option<f64>,
+    /// A tap was laid to a drop when it came within this of the lag, seconds.
+    pub window_secs: f64,
+    /// The p of a difference of counts as large by chance.
+    pub counts_p: f64,
+    /// Whether the two agree, in words.
+    pub agreement: String,
+}
+
 /// Wall time against source time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ClockRow {
@@ -258,4 +304,8 @@ pub struct RunContents {
     pub as_found: Vec<AsFoundRow>,
     /// Calibrations that came in force after its start.
     pub calibrations: Vec<CalibrationRow>,
+    /// A person's taps.
+    pub taps: Vec<TapRow>,
+    /// Hand checks that are over.
+    pub hand_checks: Vec<HandCheckRow>,
 }

@@ -14,7 +14,7 @@ pub const APPLICATION_ID: i64 = 0x6265_6164;
 
 /// What each version added. Number `n` in this list brings a file of version `n` to `n + 1`;
 /// what is here is never changed again, only added to.
-const MIGRATIONS: &[&str] = &[VERSION_1, VERSION_2];
+const MIGRATIONS: &[&str] = &[VERSION_1, VERSION_2, VERSION_3];
 
 /// The version this program writes.
 #[expect(clippy::cast_possible_wrap, reason = "a handful of versions")]
@@ -190,6 +190,40 @@ CREATE TABLE as_found (
 ) STRICT;
 ";
 
+/// Hand checks: a person's taps, and what they came to beside the counted drops.
+const VERSION_3: &str = "
+CREATE TABLE taps (
+    run_id          INTEGER NOT NULL REFERENCES runs (run_id) ON DELETE CASCADE,
+    sequence        INTEGER NOT NULL,
+    feed            INTEGER,
+    at_secs         REAL NOT NULL,
+    wall_secs       REAL NOT NULL,
+    check_from_secs REAL NOT NULL,
+    PRIMARY KEY (run_id, sequence)
+) STRICT;
+
+CREATE TABLE hand_checks (
+    run_id           INTEGER NOT NULL REFERENCES runs (run_id) ON DELETE CASCADE,
+    sequence         INTEGER NOT NULL,
+    feed             INTEGER,
+    at_secs          REAL NOT NULL,
+    wall_secs        REAL NOT NULL,
+    from_secs        REAL NOT NULL,
+    to_secs          REAL NOT NULL,
+    seen_secs        REAL NOT NULL,
+    matched          INTEGER NOT NULL,
+    missed_by_tool   INTEGER NOT NULL,
+    missed_by_person INTEGER NOT NULL,
+    left_out         INTEGER NOT NULL,
+    lag_secs         REAL NOT NULL,
+    lag_scatter_secs REAL,
+    window_secs      REAL NOT NULL,
+    counts_p         REAL NOT NULL,
+    agreement        TEXT NOT NULL,
+    PRIMARY KEY (run_id, sequence)
+) STRICT;
+";
+
 /// The tables that hold a run's records, parents before children.
 pub const TABLES: &[&str] = &[
     "runs",
@@ -203,6 +237,8 @@ pub const TABLES: &[&str] = &[
     "clocks",
     "calibrations",
     "as_found",
+    "taps",
+    "hand_checks",
 ];
 
 /// What a file says of itself.

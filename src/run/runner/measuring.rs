@@ -18,8 +18,9 @@ use crate::judge::{Cause, Condition};
 use crate::run::logbook::LogThread;
 use crate::run::outlines::Presets;
 use crate::run::search::no_glass_words;
-use crate::run::{Event, Instrument, Intent, Notice, Recording, RunSnapshot, Snapshot};
+use crate::run::{Event, Instrument, Notice, Recording, RunSnapshot, Snapshot};
 
+use super::Asked;
 use super::grabbing::{Dropped, Picture};
 use super::looking::{Looked, Looking};
 use super::recording::{RunUnderWay, Tie};
@@ -47,7 +48,7 @@ pub(super) struct Parts {
     pub(super) shared: Arc<Shared>,
     pub(super) about: About,
     pub(super) pictures: Receiver<Picture>,
-    pub(super) intents: Receiver<Intent>,
+    pub(super) intents: Receiver<Asked>,
     pub(super) faults: SyncSender<String>,
     pub(super) log: Option<LogThread>,
     pub(super) calibration: Option<Calibration>,
@@ -184,8 +185,8 @@ impl Measuring {
         self.publish_now();
         while !self.parts.shared.stopping() {
             self.parts.shared.beat(Worker::Measure);
-            while let Ok(intent) = self.parts.intents.try_recv() {
-                self.obey(intent);
+            while let Ok(asked) = self.parts.intents.try_recv() {
+                self.obey(asked);
             }
             if self.parts.shared.take_overflow() {
                 self.notices.asked = Some(wrong(
@@ -532,6 +533,7 @@ impl Measuring {
     }
 
     fn publish_now(&mut self) {
+        let hand_check = self.instrument.as_mut().and_then(Instrument::hand_check);
         let shared = &self.parts.shared;
         let now_secs = shared.clock.monotonic_secs();
         self.published_secs = now_secs;
@@ -558,6 +560,7 @@ impl Measuring {
                 .as_ref()
                 .map(Instrument::alarms)
                 .unwrap_or_default(),
+            hand_check,
             run: self
                 .run
                 .as_ref()

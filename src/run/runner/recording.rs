@@ -35,6 +35,11 @@ impl Tie {
     pub(super) fn source_secs(self, clock: &dyn Clock) -> f64 {
         self.at_secs + (clock.monotonic_secs() - self.arrived_secs).max(0.0)
     }
+
+    /// Source time at a monotonic time, which may be a moment before the newest picture, seconds.
+    pub(super) fn source_secs_at(self, monotonic_secs: f64) -> f64 {
+        self.at_secs + (monotonic_secs - self.arrived_secs)
+    }
 }
 
 /// One run being recorded.

@@ -9,7 +9,7 @@ use crate::glass::find::Finder;
 use crate::run::{Event, Instrument, Intent};
 use crate::run::{moved, outlines};
 
-use super::{Again, MOST_MARKS, Measuring, Phase, Picture, RunUnderWay, Tie, said, wrong};
+use super::{Again, Asked, MOST_MARKS, Measuring, Phase, Picture, RunUnderWay, Tie, said, wrong};
 
 impl Measuring {
     pub(super) fn start_run(&mut self, title: String) {
@@ -154,8 +154,9 @@ impl Measuring {
     }
 
     /// Does what a person asked.
-    pub(super) fn obey(&mut self, intent: Intent) {
+    pub(super) fn obey(&mut self, asked: Asked) {
         self.changed = true;
+        let Asked { intent, sent_secs } = asked;
         match intent {
             Intent::Acknowledge { feed, cause } => {
                 self.step(|instrument| instrument.acknowledge(feed, cause));
@@ -195,6 +196,25 @@ impl Measuring {
                         moved: said.moved,
                     });
                 }
+            }
+            Intent::StartHandCheck { feed } => {
+                if self.instrument.is_some() && self.phase != Phase::Over {
+                    self.step(|instrument| instrument.start_hand_check(feed));
+                    self.notices.asked = None;
+                } else {
+                    self.notices.asked = Some(wrong(
+                        "A hand check needs drops that are being counted; open a source, and wait \
+                         until the glasses are found.",
+                    ));
+                }
+            }
+            Intent::Tap => {
+                let at_secs = self.tie.source_secs_at(sent_secs);
+                self.step(|instrument| instrument.tap(at_secs));
+            }
+            Intent::EndHandCheck => {
+                let at_secs = self.tie.source_secs_at(sent_secs);
+                self.step(|instrument| instrument.end_hand_check(at_secs));
             }
             Intent::Fault(words) => {
                 if self.parts.faults.try_send(words).is_err() {

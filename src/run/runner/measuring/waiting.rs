@@ -46,8 +46,8 @@ impl Measuring {
                 // *capture* is gone: after the end of a clip that is right, otherwise it died.
                 // From now on only a person has anything to say.
                 let wait = Duration::from_millis(WAIT_MS);
-                if let Ok(intent) = self.parts.intents.recv_timeout(wait) {
-                    self.obey(intent);
+                if let Ok(asked) = self.parts.intents.recv_timeout(wait) {
+                    self.obey(asked);
                 }
                 None
             }
