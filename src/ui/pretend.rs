@@ -6,11 +6,12 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use image::{GrayImage, Luma};
 
-use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, GlassKind};
+use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, GlassKind, Span};
 use crate::capture::About;
 use crate::glass::{Calibration, FeedCalibration, Outline};
 use crate::judge::{Alarm, AlarmState, Cause, FeedState, Step};
-use crate::rate::Reading;
+use crate::rate::{Reading, hand_check};
+use crate::run::hand_check::HandCheckState;
 use crate::run::{BeadMark, FeedSnapshot, HistoryPoint, Intent, Notice, RunSnapshot, Snapshot};
 use crate::ui::backend::{Backend, CameraChoice, Cameras, Look, Pace};
 use crate::ui::library::{Request, Shelf};
@@ -177,6 +178,23 @@ impl Backend for Pretend {
                     }
                 }
                 snapshot.alarms.retain(|a| a.state != AlarmState::Normal);
+            }),
+            Intent::StartHandCheck { feed } => self.change(|snapshot| {
+                snapshot.hand_check = Some(Arc::new(check_of(feed, snapshot.now_secs)));
+            }),
+            Intent::Tap => self.change(|snapshot| {
+                let now_secs = snapshot.now_secs;
+                if let Some(check) = &mut snapshot.hand_check {
+                    let check = Arc::make_mut(check);
+                    check.taps += 1;
+                    check.last_tap_secs = Some(now_secs);
+                }
+            }),
+            Intent::EndHandCheck => self.change(|snapshot| {
+                let now_secs = snapshot.now_secs;
+                if let Some(check) = &mut snapshot.hand_check {
+                    Arc::make_mut(check).ended_secs = Some(now_secs);
+                }
             }),
             Intent::Calibrate(calibration) => self.change(|snapshot| {
                 snapshot.calibration = Some(calibration);
@@ -375,6 +393,23 @@ fn reading(rate: f64, drops: usize) -> Reading {
         high: rate * 1.1,
         scatter: 0.15,
         drops,
+    }
+}
+
+/// A hand check that has just begun.
+fn check_of(feed: Option<FeedNumber>, from_secs: f64) -> HandCheckState {
+    let watched = Span {
+        from_secs,
+        to_secs: from_secs,
+    };
+    HandCheckState {
+        feed,
+        from_secs,
+        ended_secs: None,
+        taps: 0,
+        last_tap_secs: None,
+        result: hand_check(&[], &[], watched, &[]),
+        is_settled: false,
     }
 }
 

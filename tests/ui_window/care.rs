@@ -16,7 +16,8 @@ use egui_kittest::kittest::{NodeT, Queryable};
 use crate::kit::{Build, Rig};
 
 /// Keys that lead to every view and dialog.
-const PLACES: [Option<Key>; 11] = [
+const PLACES: [Option<Key>; 12] = [
+    Some(Key::H),
     Some(Key::F6),
     Some(Key::F7),
     Some(Key::F8),

@@ -20,6 +20,7 @@ use crate::ui::fitter::Shown;
 use crate::ui::fitter::sheet::Sheet;
 use crate::ui::flash::Flashes;
 use crate::ui::fresh::Fresh;
+use crate::ui::hand::{Hand, Stage};
 use crate::ui::kept::{Kept, Memory};
 use crate::ui::keys::{self, Action, Listening};
 use crate::ui::paint::{Lit, Usable};
@@ -63,6 +64,8 @@ pub enum View {
     Room,
     /// The runs.
     Runs,
+    /// The hand check.
+    Hand,
 }
 
 impl View {
@@ -70,7 +73,7 @@ impl View {
     fn pace(self) -> Pace {
         match self {
             Self::Watch | Self::Setup | Self::Start | Self::Room => Pace::Pictures,
-            Self::Far => Pace::Figures,
+            Self::Far | Self::Hand => Pace::Figures,
             Self::Help | Self::Runs => Pace::Pages,
         }
     }
@@ -101,6 +104,7 @@ pub struct Window {
     sheet: Sheet,
     room: Room,
     runs: RunsView,
+    hand: Hand,
     reports: u64,
     kept: Kept,
     memory: Memory,
@@ -141,6 +145,7 @@ impl Window {
             sheet: Sheet::default(),
             room: Room::default(),
             runs: RunsView::default(),
+            hand: Hand::default(),
             reports: 0,
             kept: Kept::default(),
             memory: Memory::default(),
@@ -221,6 +226,7 @@ impl Window {
             View::Start => self.getting_started(ui, places.view, palette),
             View::Room => self.in_room(ui, places.view, palette),
             View::Runs => self.in_runs(ui, places.view, palette),
+            View::Hand => self.in_hand_check(ui, places.view, palette),
             View::Help => {
                 let tenths = std::mem::take(&mut self.scroll_tenths);
                 help::show(ui, places.view, tenths, palette);
@@ -363,6 +369,8 @@ impl Window {
             Listening::Nothing
         } else if self.view == View::Help {
             Listening::InHelp
+        } else if self.view == View::Hand && self.hand_stage() == Stage::Tapping {
+            Listening::InHandCheck
         } else if !matches!(self.view, View::Setup | View::Start) {
             Listening::Everywhere
         } else if self.setup.picture_has_focus(ui) {
@@ -456,6 +464,11 @@ impl Window {
         }
         if self.view.pace() == Pace::Pictures
             && let Some(secs) = self.flashes.next_change_secs()
+        {
+            sooner(secs.max(LEAST_BETWEEN_SECS));
+        }
+        if self.view == View::Hand
+            && let Some(secs) = self.hand.next_change_secs(now_secs)
         {
             sooner(secs.max(LEAST_BETWEEN_SECS));
         }

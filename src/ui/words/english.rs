@@ -493,6 +493,44 @@ super::first_language! {
     lesson_6_scene = "People walk between camera and glasses, again and again.";
     lesson_6_question = "No drop is counted while somebody stands there. Has the feed stopped?";
     lesson_6_answer = "Nobody knows, and so the instrument says 'cannot see'. That time is cut out: no drop is invented in it, and no silence is charged to the feed. The same holds for your own eye: a count with a gap in it is a count of less time.";
+    // The hand check.
+    hand = "Hand check";
+    key_hand = "hand check: tap at each bead you see, and compare";
+    key_tap = "in a hand check: a bead passes now";
+    cap_space = "Space";
+    hand_explained = "Watch {feed} with your own eyes, and tap as each bead passes the middle of the glass: in the large field, or with the space bar. What the tool counts is not shown meanwhile, so that it cannot lead you. About twenty-five beads without a difference are enough to say that the two agree.";
+    hand_all_feeds = "all glasses together";
+    hand_not_begun = "not begun";
+    hand_tap_here = "Tap here";
+    hand_tap_hint = "Tap here, or {cap}";
+    hand_one_tap = "1 tap in {time}";
+    hand_taps = "{taps} taps in {time}";
+    hand_start = "Start tapping";
+    hand_end = "End, compare";
+    hand_again = "Check again";
+    hand_leave = "Back";
+    hand_settling = "Waiting for the last drops to be counted …";
+    hand_agree = "The two agree.";
+    hand_too_few = "Too few beads to tell.";
+    hand_tool_less = "The tool counts less than the person.";
+    hand_tool_more = "The tool counts more than the person.";
+    hand_disagree = "Not the same beads.";
+    hand_agree_told = "What each missed is no more than chance and a moment's inattention allow.";
+    hand_too_few_told = "The tool may still miss up to {tool} % of the beads, the person up to {person} %. Tap on for longer.";
+    hand_tool_less_told = "By more than chance allows (p = {p}). See that the outline lies on the glass (F3), and give more light behind it or a sharper picture.";
+    hand_tool_more_told = "By more than chance allows (p = {p}). Look at the pictures of the drops it counted (F7), and at what moves behind the glass.";
+    hand_disagree_told = "The counts are much the same, but each saw beads that the other did not, more than chance allows. Look at the strip at those times (F7).";
+    hand_matched = "seen by both";
+    hand_missed_by_tool = "missed by the tool";
+    hand_missed_by_person = "missed by the person";
+    hand_left_out = "not judged (at the ends, or not to be seen)";
+    hand_row = "{count}  {what}  {share}";
+    hand_share = "(95 %: {low} to {high} %)";
+    hand_lag = "Your taps come {lag} s after mid-glass; a tap within {window} s of that belongs to a drop.";
+    hand_taps_alone = "Taps without a drop, after";
+    hand_drops_alone = "Drops without a tap, after";
+    less_than = "under {value}";
+    help_hand = "Hand check (H): a person taps at each bead, the taps are laid to the counted drops, and the result says who missed how many and whether the two agree.";
     // What the instrument says: its own sentences, word by word, so that another language can say
     // them too.
     says_few_drops = "only {drops} drops so far: the limits are wide";

@@ -4,6 +4,7 @@
 
 mod english;
 mod german;
+mod hand;
 mod language;
 mod more;
 pub mod paper;
@@ -12,6 +13,7 @@ mod says;
 mod sentences;
 
 pub use english::Words;
+pub use hand::*;
 pub use language::{Language, get, in_english, speak, spoken, tell_times_in, zone};
 pub use more::*;
 pub use says::instrument;
