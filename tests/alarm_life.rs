@@ -29,6 +29,7 @@ fn calibration() -> Calibration {
         picture_width_px: 160,
         picture_height_px: 120,
         camera_identity: None,
+        oil: beadtally::glass::OilData::default(),
         feeds: vec![feed(30.0), feed(100.0)],
     }
 }

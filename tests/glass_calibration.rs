@@ -410,6 +410,7 @@ fn everything() -> Calibration {
         picture_width_px: 640,
         picture_height_px: 480,
         camera_identity: Some("usb \"odd\"\\ name\té".to_owned()),
+        oil: beadtally::glass::OilData::default(),
         feeds: vec![
             FeedCalibration::new(tube),
             FeedCalibration {

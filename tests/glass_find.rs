@@ -206,6 +206,7 @@ fn each_glass_is_found_in_calm_light() {
             picture_width_px: 640,
             picture_height_px: 480,
             camera_identity: None,
+            oil: beadtally::glass::OilData::default(),
             feeds: found
                 .glasses
                 .iter()

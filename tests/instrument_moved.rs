@@ -37,6 +37,7 @@ fn calibration(source: &DemoSource) -> Calibration {
         picture_width_px: about.width,
         picture_height_px: about.height,
         camera_identity: None,
+        oil: beadtally::glass::OilData::default(),
         feeds: feeds.collect(),
     }
 }

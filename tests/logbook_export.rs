@@ -30,6 +30,7 @@ fn contents(folder: &Path) -> RunContents {
         picture_width_px: 640,
         picture_height_px: 480,
         camera_identity: None,
+        oil: beadtally::glass::OilData::default(),
         feeds: vec![
             feed("=HYPERLINK(\"x\")", 100.0, Some(4.0)),
             feed("right, \"rear\"", 300.0, None),
@@ -79,6 +80,8 @@ fn contents(folder: &Path) -> RunContents {
             reading: None,
             state: FeedState::NoReadingYet,
             doubts: vec![],
+            oil: None,
+            hint: None,
         },
         Event::Reading {
             at_secs: 20.0,
@@ -92,6 +95,8 @@ fn contents(folder: &Path) -> RunContents {
             }),
             state: FeedState::InBand,
             doubts: vec!["-few drops".to_owned(), "dim".to_owned()],
+            oil: None,
+            hint: None,
         },
         Event::Alarm {
             at_secs: 30.0,

@@ -33,6 +33,7 @@ fn calibration() -> Arc<Calibration> {
         picture_width_px: 640,
         picture_height_px: 480,
         camera_identity: None,
+        oil: beadtally::glass::OilData::default(),
         feeds: vec![FeedCalibration::new(Outline::upright(
             GlassKind::Tube,
             100.0,

@@ -28,6 +28,7 @@ fn run(key: &str) -> Arc<RunStart> {
         picture_width_px: 640,
         picture_height_px: 480,
         camera_identity: None,
+        oil: beadtally::glass::OilData::default(),
         feeds: vec![feed(100.0), feed(300.0)],
     };
     let about = About {

@@ -74,6 +74,7 @@ fn calibration(demo: &DemoSource) -> Calibration {
         picture_width_px: demo.about().width,
         picture_height_px: demo.about().height,
         camera_identity: None,
+        oil: beadtally::glass::OilData::default(),
         feeds,
     }
 }

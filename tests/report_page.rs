@@ -55,6 +55,8 @@ fn events(drops: usize) -> Vec<Event> {
             reading: None,
             state: FeedState::NoReadingYet,
             doubts: vec![NASTY.to_owned()],
+            oil: None,
+            hint: None,
         });
     }
     let end = 5.0 + 24.0 * drops as f64;
@@ -130,6 +132,7 @@ fn report_of(folder: &Path, events: &[Event], names: [&str; 2], to_secs: f64) ->
         picture_width_px: 640,
         picture_height_px: 480,
         camera_identity: None,
+        oil: beadtally::glass::OilData::default(),
         feeds: vec![feed(names[0], 100.0), feed(names[1], 300.0)],
     };
     let about = About {

@@ -7,6 +7,7 @@ use crate::capture::About;
 use crate::glass::Calibration;
 use crate::judge::{AlarmState, By, Cause, FeedState, Happened};
 use crate::run::hand_check::HandCheckReport;
+use crate::run::oil::{OilReport, OilState, ReservoirReport};
 use crate::run::tally::{BlindReport, OutlineReport, ReadingReport, rounded};
 use crate::run::{Event, FeedSnapshot, Moved, Notice};
 
@@ -74,6 +75,21 @@ pub enum Line {
         state: FeedState,
         /// Reasons to trust it less.
         doubts: Vec<String>,
+        /// Oil, mL an hour, when the volume of a drop is known.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        oil_ml_per_hour: Option<f64>,
+        /// Lower 95 % limit.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        oil_low_ml_per_hour: Option<f64>,
+        /// Upper 95 % limit.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        oil_high_ml_per_hour: Option<f64>,
+        /// Where the volume comes from.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        oil_by: Option<&'static str>,
+        /// A hint to look after the nozzle.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        hint: Option<String>,
     },
     /// The verdict changed.
     State {
@@ -174,6 +190,9 @@ pub enum Line {
         why: &'static str,
         /// What was counted, feed by feed.
         feeds: Vec<EndLine>,
+        /// The reservoir, when its capacity and the time it was filled are known.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        reservoir: Option<ReservoirReport>,
     },
 }
 
@@ -195,6 +214,8 @@ pub struct EndLine {
     bubbles: u64,
     reading: Option<ReadingReport>,
     state: FeedState,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    oil: Option<OilReport>,
 }
 
 impl Line {
@@ -220,7 +241,7 @@ impl Line {
 
     /// The end.
     #[must_use]
-    pub fn end(at_secs: f64, why: &'static str, feeds: &[FeedSnapshot]) -> Self {
+    pub fn end(at_secs: f64, why: &'static str, feeds: &[FeedSnapshot], oil: &OilState) -> Self {
         Self::End {
             at_s: rounded(at_secs, 3),
             why,
@@ -232,8 +253,10 @@ impl Line {
                     bubbles: feed.bubbles,
                     reading: feed.reading.as_ref().map(ReadingReport::of),
                     state: feed.state,
+                    oil: feed.oil.as_ref().map(OilReport::of),
                 })
                 .collect(),
+            reservoir: oil.reservoir.as_ref().map(ReservoirReport::of),
         }
     }
 
@@ -265,7 +288,10 @@ impl Line {
                 reading,
                 state,
                 doubts,
+                oil,
+                hint,
             } => {
+                let oil = oil.as_ref().map(OilReport::of);
                 let figures = reading.as_ref().map(ReadingReport::of);
                 Self::Reading {
                     feed: *feed,
@@ -276,6 +302,11 @@ impl Line {
                     drops: reading.map(|r| r.drops),
                     state: *state,
                     doubts: doubts.clone(),
+                    oil_ml_per_hour: oil.map(|o| o.ml_per_hour),
+                    oil_low_ml_per_hour: oil.map(|o| o.low),
+                    oil_high_ml_per_hour: oil.map(|o| o.high),
+                    oil_by: oil.map(|o| o.from),
+                    hint: hint.clone(),
                 }
             }
             Event::State {

@@ -12,6 +12,7 @@ use crate::base::{BeadKind, Clock, SystemClock};
 use crate::capture::{self, SourceSpec, demo};
 use crate::glass::Calibration;
 use crate::run::keeping::Keeper;
+use crate::run::oil::OIL_CAUTION;
 use crate::run::tally::{Besides, Progress, TallyReport, TallySettings, tally_beside};
 
 use super::args::TallyArgs;
@@ -152,6 +153,12 @@ fn print(out: &mut Out, report: &TallyReport) -> io::Result<()> {
                 measures_words(bead.diameter_mm, bead.rise_mm_per_s)
             ))?;
         }
+        if let Some(oil) = &glass.oil {
+            out.line(&format!("  {}", oil.words()))?;
+        }
+        if let Some(hint) = &glass.hint {
+            out.line(&format!("  {hint}"))?;
+        }
         for doubt in &glass.doubts {
             out.line(&format!("  doubt: {doubt}"))?;
         }
@@ -170,6 +177,12 @@ fn print(out: &mut Out, report: &TallyReport) -> io::Result<()> {
             "gap: {} to {} s: {}",
             gap.from_s, gap.to_s, gap.why
         ))?;
+    }
+    if let Some(reservoir) = &report.reservoir {
+        out.line(&reservoir.words())?;
+    }
+    if report.glasses.iter().any(|glass| glass.oil.is_some()) {
+        out.line(OIL_CAUTION)?;
     }
     if let Some(check) = &report.hand_check {
         for line in check.lines() {

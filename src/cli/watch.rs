@@ -12,6 +12,7 @@ use crate::base::{Clock, FeedNumber, SystemClock};
 use crate::capture::{self, About, SourceSpec, pace::Paced};
 use crate::glass::Calibration;
 use crate::run::logbook::{self, Logbook};
+use crate::run::oil::{self, OIL_CAUTION, OilReport, ReservoirReport};
 use crate::run::runner::Stopped;
 use crate::run::tally::{ReadingReport, rounded};
 use crate::run::{
@@ -330,12 +331,30 @@ impl Screen {
 
     fn end(&mut self, last: &Snapshot, why: Why) -> io::Result<()> {
         if self.json {
-            let line = Line::end(last.now_secs, why.words(), &last.feeds);
+            let line = Line::end(last.now_secs, why.words(), &last.feeds, &last.oil);
             return self.out.json_line(&line);
         }
         for feed in &last.feeds {
             let line = status_words(last.now_secs, feed);
             self.out.line(&line)?;
+        }
+        for feed in &last.feeds {
+            let name = feed_words(Some(feed.feed), &feed.calibration.name);
+            if let Some(oil) = feed.oil.as_ref().map(OilReport::of) {
+                self.out.line(&format!("{name}: {}", oil.words()))?;
+            }
+            if let Some(hint) = oil::hint(feed.growth.as_ref()) {
+                self.out.line(&format!("{name}: {hint}"))?;
+            }
+        }
+        if let Some(life) = last.oil.reservoir.as_ref().map(ReservoirReport::of) {
+            self.out.line(&life.words())?;
+        }
+        if last.feeds.iter().any(|feed| feed.oil.is_some()) {
+            self.out.line(OIL_CAUTION)?;
+        }
+        if let Some(why) = &last.oil.no_nozzle {
+            self.out.line(&format!("no oil from the nozzle: {why}"))?;
         }
         self.out.line(&format!("ended: {}", why.words()))
     }

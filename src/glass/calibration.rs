@@ -2,6 +2,7 @@
 //! refuses what makes no sense with the file, the line and the cure; it finds nothing itself.
 
 mod error;
+mod oil;
 mod parse;
 mod write;
 
@@ -12,6 +13,7 @@ use crate::base::Band;
 use crate::glass::Outline;
 
 pub use error::{CalibrationError, CalibrationFault};
+pub use oil::OilData;
 
 /// The version of the file format this program reads and writes.
 pub const FORMAT: i64 = 1;
@@ -43,6 +45,8 @@ pub struct Calibration {
     pub picture_height_px: u32,
     /// Stable identity of the camera, when one is known.
     pub camera_identity: Option<String>,
+    /// What is known of oil, nozzles and reservoir; nothing at first.
+    pub oil: OilData,
     /// The feeds, from the left.
     pub feeds: Vec<FeedCalibration>,
 }
@@ -214,6 +218,7 @@ impl Calibration {
                 },
             ));
         }
+        self.oil.check().map_err(|fault| (None, fault))?;
         for (index, feed) in self.feeds.iter().enumerate() {
             feed.check(width, height)
                 .map_err(|fault| (Some(index), fault))?;
@@ -281,6 +286,7 @@ impl Calibration {
             picture_width_px: width_px,
             picture_height_px: height_px,
             camera_identity: self.camera_identity.clone(),
+            oil: self.oil,
             feeds,
         })
     }

@@ -8,7 +8,7 @@ pub mod optics;
 pub mod register;
 
 pub use calibration::{
-    Calibration, CalibrationError, CalibrationFault, FeedCalibration, ScaleFrom,
+    Calibration, CalibrationError, CalibrationFault, FeedCalibration, OilData, ScaleFrom,
 };
 pub use find::{Finder, Found, FoundGlass};
 pub use geometry::{Outline, UprightBox};

@@ -10,6 +10,7 @@
 //! - `retrace` with `borne_out`, `mean_rate`, `allan_record`, `steadiness`, `steady_verdict`: how
 //!   steady a feed was over an hour or a shift;
 //! - `settling`, `valve`: setting a feed — how many drops to wait, how the valve answers;
+//! - `oil`: millilitres an hour, the reservoir, beads that grow;
 //! - `hand_check` with `taps` and `proportion`: a person's count against the tool's;
 //! - `study`: what all this is worth, by simulation.
 
@@ -26,6 +27,7 @@ mod hand_check;
 mod limits;
 mod marginal;
 mod mean_rate;
+pub mod oil;
 mod posterior;
 mod proportion;
 mod record;

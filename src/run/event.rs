@@ -7,6 +7,7 @@ use crate::base::{BeadKind, BlindWhy, FeedNumber};
 use crate::bead::Bead;
 use crate::judge::{Alarm, FeedState};
 use crate::rate::Reading;
+use crate::rate::oil::OilFlow;
 use crate::run::as_found::AsFound;
 use crate::run::hand_check::HandCheckOver;
 use crate::run::moved::Moved;
@@ -33,6 +34,10 @@ pub enum Event {
         state: FeedState,
         /// Reasons to trust it less.
         doubts: Vec<String>,
+        /// How much oil that is, when the volume of a drop is known.
+        oil: Option<OilFlow>,
+        /// A hint to look after the nozzle, when there is one.
+        hint: Option<String>,
     },
     /// The verdict on a feed changed.
     State {

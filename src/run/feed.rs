@@ -3,6 +3,7 @@
 //! instrument.
 
 mod carrying;
+mod oil;
 
 use std::sync::Arc;
 
@@ -14,7 +15,10 @@ use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
 use crate::rate::{self, Change, ChangeWatch, DropRecord, Reading, Silence};
 use crate::run::as_found::{AsFound, Began};
 use crate::run::event::Event;
+use crate::run::oil::hint;
 use crate::run::snapshot::{BeadMark, FeedSnapshot, HistoryPoint};
+
+use oil::FeedOil;
 
 /// Drops kept for readings. More would not narrow the limits and would only slow the answer to a
 /// change.
@@ -73,6 +77,7 @@ pub(super) struct Feed {
     history_shared: Arc<Vec<HistoryPoint>>,
     /// Where it stood before the camera moved, the newest last.
     former: Ring<Outline>,
+    oil: FeedOil,
 }
 
 /// A settled bead, remembered for marking and for doubts.
@@ -129,6 +134,7 @@ impl Feed {
             history: Ring::new(HISTORY_POINTS),
             history_shared: Arc::new(Vec::new()),
             former: Ring::new(carrying::FORMER_OUTLINES),
+            oil: FeedOil::new(),
             calibration,
         }
     }
@@ -306,6 +312,7 @@ impl Feed {
                 self.judge.reset();
             }
             self.reading = rate::reading(&record);
+            self.oil.read(at_secs, self.reading.as_ref());
             let verdict = self.judge.judge(
                 &record,
                 self.reading.as_ref(),
@@ -350,6 +357,8 @@ impl Feed {
             reading: self.reading.filter(|_| seen),
             state: self.state,
             doubts: self.doubts.clone(),
+            oil: self.oil.flow.filter(|_| seen),
+            hint: hint(self.oil.growth.as_ref()),
         }
     }
 
@@ -401,6 +410,8 @@ impl Feed {
             strip: self.counter.strip(),
             shake_px: shift.0.hypot(shift.1),
             as_found: self.as_found.clone(),
+            oil: self.oil_now(),
+            growth: self.oil.growth,
         }
     }
 
@@ -418,6 +429,7 @@ impl Feed {
                 BeadKind::Gas => self.bubbles += 1,
                 BeadKind::Oil => {
                     self.drops += 1;
+                    self.oil.drop(&bead);
                     let drops = &mut self.record.drops_secs;
                     // Two close beads may settle in the other order.
                     let place = drops.partition_point(|t| *t <= bead.at_secs);
@@ -455,6 +467,7 @@ impl Feed {
     fn take_spells(&mut self, spells: Vec<Spell>, events: &mut Vec<Event>) {
         for Spell { span, why } in spells {
             self.news = true;
+            self.oil.unseen(span.secs());
             if let Some(last) = self.record.blind.last_mut()
                 && span.from_secs <= last.to_secs
             {

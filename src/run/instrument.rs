@@ -8,10 +8,12 @@ use image::GrayImage;
 use crate::base::{BlindWhy, FeedNumber, Frame, Span};
 use crate::glass::Calibration;
 use crate::judge::{Alarm, AlarmBook, AlarmSettings, Cause, Condition, Happened};
+use crate::rate::oil::{OilFlow, Reservoir, reservoir_life, total_flow};
 use crate::run::event::Event;
 use crate::run::feed::{Feed, Sameness};
 use crate::run::hand_check::{Checking, HandCheckState, open_span};
 use crate::run::moved;
+use crate::run::oil::{self, OilState};
 use crate::run::place::{Place, Standing};
 use crate::run::snapshot::FeedSnapshot;
 
@@ -23,6 +25,7 @@ use crate::run::snapshot::FeedSnapshot;
 ///     picture_width_px: 640,
 ///     picture_height_px: 480,
 ///     camera_identity: None,
+///     oil: beadtally::glass::OilData::default(),
 ///     feeds: Vec::new(),
 /// };
 /// let mut instrument = Instrument::new(none);
@@ -43,6 +46,10 @@ pub struct Instrument {
     place: Place,
     carried: u64,
     checking: Option<Checking>,
+    /// When the reservoir was filled, source time, seconds, when a mark told it.
+    filled_secs: Option<f64>,
+    /// Why the nozzle gives no volume, when it was asked to.
+    no_nozzle: Option<String>,
 }
 
 impl Instrument {
@@ -50,7 +57,7 @@ impl Instrument {
     #[must_use]
     pub fn new(calibration: Calibration) -> Self {
         let feeds = feeds_of(&calibration, 0.0);
-        Self {
+        let mut instrument = Self {
             calibration,
             feeds,
             alarms: AlarmBook::new(AlarmSettings::default()),
@@ -61,7 +68,22 @@ impl Instrument {
             place: Place::default(),
             carried: 0,
             checking: None,
+            filled_secs: None,
+            no_nozzle: None,
+        };
+        instrument.take_nozzle();
+        instrument
+    }
+
+    /// What the calibration says of nozzle and liquids, for all feeds.
+    fn take_nozzle(&mut self) {
+        let nozzle = oil::nozzle_of(&self.calibration.oil);
+        let volume = nozzle.as_ref().and_then(|n| n.as_ref().ok());
+        let nozzle_ul = volume.map(|drop| drop.volume_ul);
+        for feed in &mut self.feeds {
+            feed.set_nozzle(nozzle_ul);
         }
+        self.no_nozzle = nozzle.and_then(|n| n.err().map(|error| error.to_string()));
     }
 
     /// Takes one frame. A frame that is not newer than the one before (its stamp stands still,
@@ -184,10 +206,16 @@ impl Instrument {
     /// A note on no feed that names one (`valve 1 a quarter turn open`) is on that feed.
     pub fn mark(&mut self, feed: Option<FeedNumber>, words: String) -> Vec<Event> {
         let said = moved::read(&words);
+        // The reservoir is no feed's own: its filling moves no valve.
+        let is_filling = oil::says_filled(&words);
+        if is_filling {
+            self.filled_secs = Some(self.now_secs);
+            self.feeds.iter_mut().for_each(Feed::filled);
+        }
         let named = said
             .feed
             .filter(|named| self.feeds.iter().any(|f| f.number == *named));
-        let feed = feed.or(named);
+        let feed = feed.or(named).filter(|_| !is_filling);
         let now_secs = self.now_secs;
         let moved = self.feeds.iter_mut().filter(|f| feed == Some(f.number));
         let kept: Vec<Event> = moved
@@ -271,6 +299,48 @@ impl Instrument {
             .collect()
     }
 
+    /// The oil of all feeds together, and the reservoir. `filled_ago_secs` is how long ago the
+    /// calibration says it was filled, seconds, when it says so; a mark that tells a filling counts
+    /// before it.
+    #[must_use]
+    pub fn oil(&self, filled_ago_secs: Option<f64>) -> OilState {
+        let is_unknown = self.feeds.iter().any(Feed::is_unknown_flow);
+        let flowing: Vec<(OilFlow, Option<(u64, f64)>)> = self
+            .feeds
+            .iter()
+            .filter_map(|f| Some((f.oil_now()?, f.since_filled(self.now_secs))))
+            .collect();
+        let flows: Vec<OilFlow> = flowing.iter().map(|(flow, _)| *flow).collect();
+        // A feed that stopped since has given its share all the same: then the drops do not tell
+        // whose volume they had, and the rates now must do.
+        let counted: Option<Vec<(u64, f64)>> = if flows.len() == self.feeds.len() {
+            flowing.iter().map(|(_, counted)| *counted).collect()
+        } else {
+            None
+        };
+        let marked = self.filled_secs.map(|at| (self.now_secs - at).max(0.0));
+        let ago = marked.or(filled_ago_secs);
+        let reservoir = self
+            .calibration
+            .oil
+            .reservoir_capacity_ml
+            .zip(ago)
+            .filter(|_| !is_unknown)
+            .and_then(|(capacity_ml, filled_ago_secs)| {
+                let filled = Reservoir {
+                    capacity_ml,
+                    filled_ago_secs,
+                };
+                let counted = counted.as_deref().filter(|_| marked.is_some());
+                reservoir_life(filled, &flows, counted)
+            });
+        OilState {
+            total_ml_per_hour: total_flow(&flows).filter(|_| !is_unknown),
+            reservoir,
+            no_nozzle: self.no_nozzle.clone(),
+        }
+    }
+
     /// Acknowledges one alarm.
     pub fn acknowledge(&mut self, feed: Option<FeedNumber>, cause: Cause) -> Vec<Event> {
         let changes = self.alarms.acknowledge(self.now_secs, feed, cause);
@@ -333,6 +403,7 @@ impl Instrument {
         self.feeds = feeds;
         self.calibration = calibration;
         self.take_calibrations();
+        self.take_nozzle();
         if !same_glasses {
             self.place.begin();
         }

@@ -10,6 +10,7 @@ pub mod instrument;
 pub mod keeping;
 pub mod logbook;
 pub mod moved;
+pub mod oil;
 pub mod outlines;
 mod place;
 pub mod report;

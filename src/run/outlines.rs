@@ -38,6 +38,7 @@ pub fn calibration_from(found: &Found, about: &About, presets: Presets) -> Optio
         picture_width_px: about.width,
         picture_height_px: about.height,
         camera_identity: (!about.identity.is_empty()).then(|| about.identity.clone()),
+        oil: crate::glass::OilData::default(),
         feeds,
     })
 }
@@ -61,10 +62,11 @@ fn from_the_left(found: &Found) -> Vec<(Outline, f64)> {
     glasses
 }
 
-/// Keeps what a person decided (name, band, scale in mm) for each new outline that lies where an
+/// Keeps what a person decided: of the oil, and (name, band, scale in mm) for each new outline that lies where an
 /// old one lay: the new centre within the old glass.
 #[must_use]
 pub fn keep_decisions(mut new: Calibration, old: &Calibration) -> Calibration {
+    new.oil = old.oil;
     for feed in &mut new.feeds {
         let before = old.feeds.iter().find(|before| {
             before
@@ -93,6 +95,7 @@ mod tests {
             picture_width_px: 640,
             picture_height_px: 480,
             camera_identity: None,
+            oil: crate::glass::OilData::default(),
             feeds: vec![FeedCalibration {
                 name: "left".to_owned(),
                 outline: Outline::upright(GlassKind::Tube, 100.0, 120.0, 68.0, 232.0),

@@ -10,8 +10,10 @@ use crate::capture::About;
 use crate::glass::{Calibration, FeedCalibration, Outline};
 use crate::judge::{Alarm, FeedState};
 use crate::rate::Reading;
+use crate::rate::oil::{Growth, OilFlow};
 use crate::run::as_found::AsFound;
 use crate::run::hand_check::HandCheckState;
+use crate::run::oil::OilState;
 
 /// The whole instrument at one moment.
 #[derive(Clone, Debug, Default)]
@@ -35,6 +37,8 @@ pub struct Snapshot {
     /// The hand check under way, or the one that ended last; none before the first, and none again
     /// when a person has put it away.
     pub hand_check: Option<Arc<HandCheckState>>,
+    /// The oil of all feeds together, and the reservoir.
+    pub oil: OilState,
     /// The run that is being recorded, if any.
     pub run: Option<RunSnapshot>,
     /// The newest words from the instrument to a person ("looking for the glasses…", an error).
@@ -103,6 +107,10 @@ pub struct FeedSnapshot {
     /// What was read before the newest change of rate or mark; a mark that came before there was a
     /// new reading leaves the older one.
     pub as_found: Option<Arc<AsFound>>,
+    /// How much oil the feed gives, when the volume of a drop is known.
+    pub oil: Option<OilFlow>,
+    /// How the size of its beads went over hours, when it was watched for long enough.
+    pub growth: Option<Growth>,
 }
 
 /// A bead to be marked in the picture.

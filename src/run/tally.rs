@@ -13,6 +13,7 @@ use crate::judge::FeedState;
 use crate::run::hand_check::{HandCheckOver, HandCheckReport};
 use crate::run::keeping::Keeper;
 use crate::run::logbook::LogbookError;
+use crate::run::oil::{self, OilReport, ReservoirReport};
 use crate::run::outlines::Presets;
 use crate::run::search::{self, SearchError};
 use crate::run::taps::Taps;
@@ -89,6 +90,9 @@ pub struct TallyReport {
     pub doubts: Vec<String>,
     /// Why the clip could not be read to its end, when it could not.
     pub damaged: Option<String>,
+    /// The reservoir, when its capacity is known and a mark told its filling.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reservoir: Option<ReservoirReport>,
     /// What a person's taps came to beside the drops, when there were any.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub hand_check: Option<HandCheckReport>,
@@ -118,6 +122,12 @@ pub struct GlassReport {
     pub state: FeedState,
     /// Reasons to trust the reading less.
     pub doubts: Vec<String>,
+    /// How much oil it gives at the end, when the volume of a drop is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub oil: Option<OilReport>,
+    /// A hint to look after the nozzle, when there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hint: Option<String>,
 }
 
 /// An outline as other programs read it, pixels.
@@ -360,6 +370,12 @@ pub fn tally_beside(
     let mut report =
         report.into_report(settings, &calibration, &instrument.feeds(), doubts, damaged);
     report.run = run;
+    let oil = instrument.oil(None);
+    report.reservoir = oil.reservoir.as_ref().map(ReservoirReport::of);
+    let no_nozzle = oil
+        .no_nozzle
+        .map(|why| format!("no oil from the nozzle: {why}"));
+    report.doubts.extend(no_nozzle);
     Ok(report)
 }
 
@@ -472,6 +488,8 @@ impl Collected {
                     reading: feed.reading.as_ref().map(ReadingReport::of),
                     state: feed.state,
                     doubts: feed.doubts.clone(),
+                    oil: feed.oil.as_ref().map(OilReport::of),
+                    hint: oil::hint(feed.growth.as_ref()),
                 }
             })
             .collect();
@@ -485,6 +503,7 @@ impl Collected {
             gaps: self.gaps,
             doubts,
             damaged,
+            reservoir: None,
             hand_check: self.check.as_deref().map(HandCheckReport::of),
             run: None,
         }
@@ -530,6 +549,7 @@ mod tests {
             picture_width_px: 1,
             picture_height_px: 1,
             camera_identity: None,
+            oil: crate::glass::OilData::default(),
             feeds: vec![feed(Some(4.0)), feed(None), feed(Some(5.0))],
         };
         assert_eq!(median_scale(&calibration), Some(4.5));

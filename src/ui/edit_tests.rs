@@ -8,6 +8,7 @@ fn calibration(xs: &[f64]) -> Calibration {
         picture_width_px: 640,
         picture_height_px: 480,
         camera_identity: None,
+        oil: crate::glass::OilData::default(),
         feeds: xs
             .iter()
             .map(|x| {

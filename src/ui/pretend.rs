@@ -294,6 +294,7 @@ fn calibration_of(feeds: usize) -> Calibration {
         picture_width_px: SIZE.0,
         picture_height_px: SIZE.1,
         camera_identity: None,
+        oil: crate::glass::OilData::default(),
         feeds: (0..feeds)
             .map(|i| {
                 let step = f64::from(SIZE.0) / feeds as f64;
@@ -480,6 +481,8 @@ fn feed_of(i: usize, state: FeedState, calibration: &FeedCalibration) -> FeedSna
         strip: Arc::new(strip(every.max(20), blind.map(|_| &(250..400)))),
         shake_px: 0.05,
         as_found: None,
+        oil: None,
+        growth: None,
     }
 }
 
@@ -551,6 +554,7 @@ fn scene_of(scene: Scene) -> Snapshot {
         feeds,
         alarms,
         hand_check: None,
+        oil: crate::run::oil::OilState::default(),
         run: (scene == Scene::Well).then_some(RunSnapshot {
             id: 7,
             from_secs: NOW_SECS - 734.0,

@@ -350,6 +350,7 @@ fn true_calibration(case: &Case) -> Calibration {
         picture_width_px: source.about().width,
         picture_height_px: source.about().height,
         camera_identity: None,
+        oil: beadtally::glass::OilData::default(),
         feeds: source.glasses().iter().map(feed).collect(),
     }
 }

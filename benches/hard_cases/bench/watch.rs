@@ -49,6 +49,7 @@ pub fn true_calibration(source: &DemoSource) -> Calibration {
         picture_width_px: about.width,
         picture_height_px: about.height,
         camera_identity: None,
+        oil: beadtally::glass::OilData::default(),
         feeds: source.glasses().iter().map(feed).collect(),
     }
 }

@@ -285,6 +285,40 @@ pub enum CalibrationFault {
         /// What stands there.
         value: f64,
     },
+    /// A number of `[oil]` that cannot be.
+    #[error(
+        "`{key}` is {value}, which cannot be ({low} to {high}); mind its unit, which is the end of \
+         its name"
+    )]
+    OilAbsurd {
+        /// The key.
+        key: &'static str,
+        /// What stands there.
+        value: f64,
+        /// Smallest that makes sense.
+        low: f64,
+        /// Largest that makes sense.
+        high: f64,
+    },
+    /// Oil heavier than water.
+    #[error(
+        "oil of {oil} kg/m³ does not rise in condensate of {condensate} kg/m³; the oil must be the \
+         lighter: correct the densities in [oil]"
+    )]
+    OilSinks {
+        /// Density of the oil, kg/m³.
+        oil: f64,
+        /// Density of the condensate, kg/m³.
+        condensate: f64,
+    },
+    /// A time that is none.
+    #[error("`{key}` must be a date and a time with its offset; write it like `{example}`")]
+    NotATime {
+        /// The key.
+        key: &'static str,
+        /// A line that would do.
+        example: &'static str,
+    },
     /// The two points are one.
     #[error("the two points of `scale_points` are the same; give two points some way apart")]
     SamePoints,

@@ -5,12 +5,15 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::{Calibration, CalibrationError, CalibrationFault, FORMAT, FeedCalibration, ScaleFrom};
+use super::oil::{FILLED_EXAMPLE, FILLED_KEY, KEYS, NUMBERS};
+use super::{
+    Calibration, CalibrationError, CalibrationFault, FORMAT, FeedCalibration, OilData, ScaleFrom,
+};
 use crate::base::{Band, GlassKind};
 use crate::glass::Outline;
 
 /// Keys of the file itself.
-const TOP_KEYS: &[&str] = &["format", "picture", "feed"];
+const TOP_KEYS: &[&str] = &["format", "picture", "oil", "feed"];
 /// Keys of `[picture]`.
 const PICTURE_KEYS: &[&str] = &["width_px", "height_px", "camera"];
 /// Keys of `[[feed]]`.
@@ -274,6 +277,15 @@ pub(super) fn parse(text: &str, file: &str) -> Result<Calibration, CalibrationEr
         .map(|value| picture.words(value, "camera", "camera = \"...\""))
         .transpose()?
         .filter(|identity| !identity.is_empty());
+    let oil = match top.get("oil") {
+        Some(value) => {
+            let wrong = || top.wrong(value, "oil", "a table", "[oil]");
+            let table = value.get_ref().as_table().ok_or_else(wrong)?;
+            let part = Part::new(source, table, value.span(), "[oil]".to_owned(), &KEYS)?;
+            oil_data(&part)?
+        }
+        None => OilData::default(),
+    };
     let mut feeds: Vec<(Range<usize>, FeedCalibration)> = Vec::new();
     if let Some(value) = top.get("feed") {
         let wrong = || top.wrong(value, "feed", "a list of tables", "[[feed]]");
@@ -289,6 +301,7 @@ pub(super) fn parse(text: &str, file: &str) -> Result<Calibration, CalibrationEr
         picture_width_px,
         picture_height_px,
         camera_identity,
+        oil,
         feeds: feeds.iter().map(|(_, feed)| feed.clone()).collect(),
     };
     calibration.check().map_err(|(index, fault)| {
@@ -306,6 +319,47 @@ pub(super) fn parse(text: &str, file: &str) -> Result<Calibration, CalibrationEr
         .feeds
         .sort_by(|a, b| a.outline.centre_x_px.total_cmp(&b.outline.centre_x_px));
     Ok(calibration)
+}
+
+/// The table `[oil]`; each fault at the line of its key.
+fn oil_data(part: &Part<'_>) -> Result<OilData, CalibrationError> {
+    let mut values = [None; NUMBERS.len()];
+    for (place, (key, example, _, _)) in values.iter_mut().zip(NUMBERS) {
+        let Some(value) = part.get(key) else { continue };
+        *place = Some(part.number(value, key, example)?);
+        let alone = OilData::of_values(
+            std::array::from_fn(|i| (NUMBERS[i].0 == key).then_some(*place).flatten()),
+            None,
+        );
+        alone
+            .check()
+            .map_err(|fault| part.source.at(&value.span(), fault))?;
+    }
+    let filled = part
+        .get(FILLED_KEY)
+        .map(|value| {
+            let wrong = || {
+                let fault = Fault::NotATime {
+                    key: FILLED_KEY,
+                    example: FILLED_EXAMPLE,
+                };
+                part.source.at(&value.span(), fault)
+            };
+            let at = match value.get_ref() {
+                DeValue::Datetime(at) => *at,
+                DeValue::String(words) => words.parse().map_err(|_| wrong())?,
+                _ => return Err(wrong()),
+            };
+            OilData::of_values([None; NUMBERS.len()], Some(at))
+                .check()
+                .map_err(|_| wrong())?;
+            Ok(at)
+        })
+        .transpose()?;
+    let oil = OilData::of_values(values, filled);
+    oil.check()
+        .map_err(|fault| part.source.at(&part.span, fault))?;
+    Ok(oil)
 }
 
 /// Where in a feed the blamed value stands, or the feed itself.

@@ -4,7 +4,8 @@ use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::Path;
 
-use super::{Calibration, CalibrationError, FORMAT, FeedCalibration, ScaleFrom};
+use super::oil::{FILLED_EXAMPLE, FILLED_KEY, NUMBERS};
+use super::{Calibration, CalibrationError, FORMAT, FeedCalibration, OilData, ScaleFrom};
 
 /// The head of every file.
 const HEAD: &str = "\
@@ -27,6 +28,13 @@ const FEED_HEAD: &str = "
 #   px_per_mm = 4.0
 ";
 
+/// What the keys of the oil are for.
+const OIL_HEAD: &str = "
+# The oil, if you want its use reckoned; every line may be left out. With bore, tension and both
+# densities the volume of a drop follows from the nozzle where its size cannot be seen; with the
+# capacity and the time of filling (or a mark 'reservoir filled') the time until it is empty.
+";
+
 pub(super) fn to_toml(calibration: &Calibration) -> String {
     let mut out = String::from(HEAD);
     // Writing to a String cannot fail.
@@ -47,11 +55,32 @@ fn compose(calibration: &Calibration, out: &mut String) -> std::fmt::Result {
         writeln!(out, "# The camera they were drawn for.")?;
         writeln!(out, "camera = {}", quoted(identity))?;
     }
+    compose_oil(&calibration.oil, out)?;
     out.push_str(FEED_HEAD);
     for (index, feed) in calibration.feeds.iter().enumerate() {
         compose_feed(index + 1, feed, out)?;
     }
     Ok(())
+}
+
+/// What is known of the oil; the keys that are not used stand there as comments.
+fn compose_oil(oil: &OilData, out: &mut String) -> std::fmt::Result {
+    out.push_str(OIL_HEAD);
+    if oil.is_empty() {
+        writeln!(out, "# [oil]")?;
+    } else {
+        writeln!(out, "[oil]")?;
+    }
+    for ((key, example, what, _), value) in NUMBERS.into_iter().zip(oil.values()) {
+        match value {
+            Some(value) => writeln!(out, "{key} = {value:?} # {what}")?,
+            None => writeln!(out, "# {example} # {what}")?,
+        }
+    }
+    match oil.reservoir_filled {
+        Some(at) => writeln!(out, "{FILLED_KEY} = {at}"),
+        None => writeln!(out, "# {FILLED_EXAMPLE}"),
+    }
 }
 
 fn compose_feed(number: usize, feed: &FeedCalibration, out: &mut String) -> std::fmt::Result {

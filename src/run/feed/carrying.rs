@@ -16,11 +16,15 @@ impl Feed {
     /// one that was carried along since: it stays where the glass is now.
     pub fn retune(&mut self, calibration: FeedCalibration) {
         let grown = self.calibration.outline.width_px / calibration.outline.width_px.max(1e-9);
+        let before = self.calibration.px_per_mm;
         self.calibration = FeedCalibration {
             outline: self.calibration.outline,
             px_per_mm: calibration.px_per_mm.map(|scale| scale * grown),
             ..calibration
         };
+        if self.calibration.px_per_mm != before {
+            self.oil.forget_sizes();
+        }
         self.counter.set_scale(self.calibration.px_per_mm);
         self.news = true;
     }

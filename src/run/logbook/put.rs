@@ -29,6 +29,7 @@ pub(super) fn put_event(
             reading,
             state,
             doubts,
+            ..
         } => transaction
             .prepare_cached(
                 "INSERT INTO readings VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12) \

@@ -368,6 +368,7 @@ mod tests {
             picture_width_px: 640,
             picture_height_px: 480,
             camera_identity: None,
+            oil: crate::glass::OilData::default(),
             feeds: vec![FeedCalibration::new(Outline::upright(
                 GlassKind::Tube,
                 0.0,

@@ -16,6 +16,7 @@ use crate::glass::Calibration;
 use crate::glass::find::Finder;
 use crate::judge::{Cause, Condition};
 use crate::run::logbook::LogThread;
+use crate::run::oil;
 use crate::run::outlines::Presets;
 use crate::run::search::no_glass_words;
 use crate::run::{Event, Instrument, Notice, Recording, RunSnapshot, Snapshot};
@@ -525,6 +526,13 @@ impl Measuring {
         }
     }
 
+    /// How long ago the calibration says that the reservoir was filled; of a clip that means nothing.
+    fn filled_ago_secs(&self) -> Option<f64> {
+        let filled = oil::filled_wall_secs(&self.calibration.as_ref()?.oil)?;
+        let ago_secs = self.parts.shared.clock.wall_secs() - filled;
+        Some(ago_secs).filter(|secs| self.parts.about.live && *secs >= 0.0)
+    }
+
     fn publish_if_due(&mut self) {
         let now_secs = self.parts.shared.clock.monotonic_secs();
         if self.changed && now_secs - self.published_secs >= SNAPSHOT_SECS {
@@ -534,6 +542,9 @@ impl Measuring {
 
     fn publish_now(&mut self) {
         let hand_check = self.instrument.as_mut().and_then(Instrument::hand_check);
+        let filled_ago_secs = self.filled_ago_secs();
+        let oil = self.instrument.as_ref().map(|i| i.oil(filled_ago_secs));
+        let oil = oil.unwrap_or_default();
         let shared = &self.parts.shared;
         let now_secs = shared.clock.monotonic_secs();
         self.published_secs = now_secs;
@@ -561,6 +572,7 @@ impl Measuring {
                 .map(Instrument::alarms)
                 .unwrap_or_default(),
             hand_check,
+            oil,
             run: self
                 .run
                 .as_ref()

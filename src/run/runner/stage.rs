@@ -74,6 +74,7 @@ pub(super) fn calibration() -> Calibration {
         picture_width_px: 160,
         picture_height_px: 120,
         camera_identity: None,
+        oil: crate::glass::OilData::default(),
         feeds: vec![FeedCalibration::new(Outline::upright(
             GlassKind::Tube,
             50.0,

@@ -528,6 +528,7 @@ fn a_calibration_for_another_shape_of_picture_is_refused() {
         picture_width_px: 1280,
         picture_height_px: 720,
         camera_identity: None,
+        oil: crate::glass::OilData::default(),
         feeds: Vec::new(),
     });
     let Err(error) = Runner::start(settings, clock) else {

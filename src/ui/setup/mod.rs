@@ -242,6 +242,7 @@ fn started(snapshot: &Snapshot) -> Option<Arc<Calibration>> {
         picture_width_px: frame.width(),
         picture_height_px: frame.height(),
         camera_identity: identity.filter(|identity| !identity.is_empty()),
+        oil: crate::glass::OilData::default(),
         feeds: snapshot
             .feeds
             .iter()
