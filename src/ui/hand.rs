@@ -101,16 +101,17 @@ impl Hand {
             self.tapped(with.fresh.clock_secs());
             asks.push(HandAsk::Send(Intent::Tap));
         }
+        let size = (told.height() * 0.036).clamp(15.0, 26.0);
         side(ui, told, "hand-told", palette, |ui| match check {
-            Some(check) if stage == Stage::Told => result(ui, check, palette),
+            Some(check) if stage == Stage::Told => result(ui, check, size, palette),
             Some(_) if stage == Stage::Settling => {
-                large(ui, words::get().hand_settling, palette);
+                large(ui, words::get().hand_settling, size * 1.4, palette);
             }
             _ => {
-                large(ui, words::get().hand, palette);
+                large(ui, words::get().hand, size * 1.4, palette);
                 let feed = check.map_or(with.chosen, |check| check.feed);
                 let name = feed_words(feed, &snapshot.feeds);
-                ui.label(RichText::new(words::hand_explained(&name)).size(17.0));
+                ui.label(RichText::new(words::hand_explained(&name)).size(size));
                 ui.separator();
                 ui.colored_label(palette.ink, words::get().caution);
             }
@@ -238,12 +239,12 @@ fn row_keys(stage: Stage, runs: Usable) -> Vec<RowKey> {
     ]
 }
 
-fn large(ui: &mut Ui, text: &str, palette: &Palette) {
-    ui.label(RichText::new(text).size(24.0).color(palette.ink));
+fn large(ui: &mut Ui, text: &str, size: f32, palette: &Palette) {
+    ui.label(RichText::new(text).size(size).color(palette.ink));
 }
 
 /// What a check came to: whether the two agree, in words first; then who saw what.
-fn result(ui: &mut Ui, check: &HandCheckState, palette: &Palette) {
+fn result(ui: &mut Ui, check: &HandCheckState, size: f32, palette: &Palette) {
     let result: &HandCheck = &check.result;
     let badge = match result.agreement {
         Agreement::Agree => palette.badge_normal(),
@@ -251,7 +252,7 @@ fn result(ui: &mut Ui, check: &HandCheckState, palette: &Palette) {
         Agreement::ToolLess | Agreement::ToolMore | Agreement::Disagree => palette.badge_caution(),
     };
     let verdict = RichText::new(words::hand_verdict(result.agreement))
-        .size(24.0)
+        .size(size * 1.4)
         .color(badge.ink);
     eframe::egui::Frame::new()
         .fill(badge.fill)
@@ -261,7 +262,7 @@ fn result(ui: &mut Ui, check: &HandCheckState, palette: &Palette) {
             ui.set_width(ui.available_width());
             ui.label(verdict);
         });
-    ui.label(RichText::new(words::hand_advice(result)).size(16.0));
+    ui.label(RichText::new(words::hand_advice(result)).size(size));
     ui.separator();
     let rows = [
         (words::get().hand_matched, result.matched, String::new()),
@@ -278,7 +279,7 @@ fn result(ui: &mut Ui, check: &HandCheckState, palette: &Palette) {
         (words::get().hand_left_out, result.left_out, String::new()),
     ];
     for (what, count, share) in rows {
-        ui.label(RichText::new(words::hand_row(what, count, &share)).size(19.0));
+        ui.label(RichText::new(words::hand_row(what, count, &share)).size(size * 1.1));
     }
     ui.separator();
     ui.label(words::hand_lag(result));

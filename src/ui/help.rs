@@ -127,6 +127,7 @@ fn states(ui: &mut Ui, palette: &Palette) {
     ui.label(words::get().strip_explained);
     ui.label(words::get().help_history);
     ui.label(words::get().help_hand);
+    ui.label(words::get().oil_explained);
     ui.add_space(6.0);
 }
 

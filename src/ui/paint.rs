@@ -5,7 +5,7 @@ use eframe::egui::accesskit::{Live, Role};
 use eframe::egui::text::{LayoutJob, TextFormat, TextWrapping};
 use eframe::egui::{
     Align, Align2, Color32, CornerRadius, FontId, Id, Rect, Response, Sense, Stroke, StrokeKind,
-    Ui, WidgetInfo, pos2, vec2,
+    Ui, Vec2, WidgetInfo, pos2, vec2,
 };
 
 use crate::ui::shapes;
@@ -62,6 +62,28 @@ pub fn painted(ui: &Ui, rect: Rect, align: Align2, text: &str, font: FontId, ink
     let place = align.align_size_within_rect(galley.size(), rect);
     ui.painter().galley(place.min, galley, ink);
     place
+}
+
+/// The first of several forms of the same words that fits a width, points; the last when none
+/// does.
+#[must_use]
+pub fn fitting<'a>(ui: &Ui, room: f32, size: f32, forms: &'a [String]) -> &'a str {
+    let fits = |form: &&String| width(ui, form, size) <= room;
+    forms
+        .iter()
+        .find(fits)
+        .or(forms.last())
+        .map_or("", String::as_str)
+}
+
+/// The largest size of letters up to one that lets a line fit a width, points.
+#[must_use]
+pub fn fitting_size(ui: &Ui, room: f32, text: &str, most: f32) -> f32 {
+    let whole = width(ui, text, most);
+    if whole <= room {
+        return most;
+    }
+    (most * room / whole).max(LEAST_LETTERS)
 }
 
 /// Several lines of words in a rectangle, wrapped, cut after as many rows as it holds, and said.
@@ -164,8 +186,33 @@ pub struct KeyFace<'a> {
     pub lit: Lit,
 }
 
+/// Size of the words on a key of this size, points: a key for gloves has larger words, as far as
+/// they fit.
+#[must_use]
+pub fn key_letters(ui: &Ui, size: Vec2, words: &str) -> f32 {
+    let most = if size.y > 60.0 { 26.0 } else { 18.0 };
+    let mut letters = (size.y * 0.38).clamp(LEAST_LETTERS, most);
+    while letters > 18.0 && width(ui, words, letters) > size.x * 0.62 {
+        letters -= 1.0;
+    }
+    letters
+}
+
 /// A large key to press, with the keyboard's key beside its words.
 pub fn key(ui: &Ui, rect: Rect, salt: &str, face: &KeyFace<'_>, palette: &Palette) -> Response {
+    let size = key_letters(ui, rect.size(), face.words);
+    key_with(ui, rect, salt, face, size, palette)
+}
+
+/// The same with words of a given size, so that the keys of a row are alike.
+pub fn key_with(
+    ui: &Ui,
+    rect: Rect,
+    salt: &str,
+    face: &KeyFace<'_>,
+    size: f32,
+    palette: &Palette,
+) -> Response {
     let sense = match face.usable {
         Usable::Yes => Sense::click(),
         Usable::No => Sense::hover(),
@@ -208,12 +255,6 @@ pub fn key(ui: &Ui, rect: Rect, salt: &str, face: &KeyFace<'_>, palette: &Palett
             pos2(rect.right() - 6.0, rect.bottom() - 2.5),
         );
         ui.painter().rect_filled(foot, 1.0, palette.focus);
-    }
-    // A key for gloves has larger words, as far as they fit.
-    let most = if rect.height() > 60.0 { 26.0 } else { 18.0 };
-    let mut size = (rect.height() * 0.38).clamp(LEAST_LETTERS, most);
-    while size > 18.0 && width(ui, face.words, size) > rect.width() * 0.62 {
-        size -= 1.0;
     }
     let cap_size = (size - 3.0).clamp(LEAST_LETTERS, 15.0);
     let side = if rect.width() < 90.0 { 3.0 } else { 8.0 };

@@ -251,6 +251,9 @@ super::first_language! {
     // The top bar.
     watching = "Watching {name}";
     picture_age = "picture {age} s old, {fps} a second";
+    picture_age_only = "picture {age} s old";
+    age_short = "{time} old";
+    run_and_time = "run {run}: {time}";
     old_picture = "the picture is {time} old";
     run = "run {run}: {time}, {drops}";
     clock = "clock {clock}";
@@ -493,6 +496,13 @@ super::first_language! {
     lesson_6_scene = "People walk between camera and glasses, again and again.";
     lesson_6_question = "No drop is counted while somebody stands there. Has the feed stopped?";
     lesson_6_answer = "Nobody knows, and so the instrument says 'cannot see'. That time is cut out: no drop is invented in it, and no silence is charged to the feed. The same holds for your own eye: a count with a gap in it is a count of less time.";
+    // Oil.
+    oil = "about {ml} mL/h ({low} to {high})";
+    no_alarms_and = "no alarms.  {oil}";
+    oil_short = "{ml} mL/h";
+    oil_reservoir = "Reservoir: about {ml} mL left, empty in about {time} ({low} to {high})";
+    oil_total = "all feeds: about {ml} mL/h ({low} to {high})";
+    oil_explained = "Oil (mL/h) is an estimate from the drops and their size, to plan by, not a gauge: look at the reservoir's own glass before you rely on it. It needs the diameter of the glass, or what stands under [oil] in the calibration.";
     // The hand check.
     hand = "Hand check";
     key_hand = "hand check: tap at each bead you see, and compare";

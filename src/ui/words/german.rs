@@ -216,6 +216,9 @@ super::another_language! {
     ago = "vor {time}";
     watching = "Quelle: {name}";
     picture_age = "Bild {age} s alt, {fps} je Sekunde";
+    picture_age_only = "Bild {age} s alt";
+    age_short = "{time} alt";
+    run_and_time = "Aufz. {run}: {time}";
     old_picture = "das Bild ist {time} alt";
     run = "Aufzeichnung {run}: {time}, {drops}";
     clock = "Uhr {clock}";
@@ -449,6 +452,12 @@ super::another_language! {
     lesson_6_scene = "Leute gehen zwischen Kamera und Gläsern vorbei, immer wieder.";
     lesson_6_question = "Solange jemand dort steht, wird kein Tropfen gezählt. Ist die Abgabe stehengeblieben?";
     lesson_6_answer = "Das weiß niemand, und deshalb meldet das Gerät 'nicht zu sehen'. Diese Zeit wird herausgeschnitten: Kein Tropfen wird in ihr erfunden, und keine Stille wird der Abgabe angelastet. Für das eigene Auge gilt dasselbe: Eine Zählung mit einer Lücke ist eine Zählung über weniger Zeit.";
+    oil = "etwa {ml} mL/h ({low} bis {high})";
+    no_alarms_and = "keine Alarme.  {oil}";
+    oil_short = "{ml} mL/h";
+    oil_reservoir = "Ölbehälter: etwa {ml} mL übrig, leer in etwa {time} ({low} bis {high})";
+    oil_total = "alle Abgaben: etwa {ml} mL/h ({low} bis {high})";
+    oil_explained = "Öl (mL/h) ist eine Schätzung aus den Tropfen und ihrer Größe, zum Planen, kein Messgerät: Vor dem Verlassen darauf in das Glas des Ölbehälters selbst sehen. Dafür braucht es den Durchmesser des Glases, oder was unter [oil] in der Kalibrierung steht.";
     hand = "Handprobe";
     key_hand = "Handprobe: bei jeder gesehenen Perle tippen und vergleichen";
     key_tap = "in einer Handprobe: jetzt steigt eine Perle vorbei";
