@@ -186,13 +186,17 @@ pub struct KeyFace<'a> {
     pub lit: Lit,
 }
 
+/// Share of a key's width that its words may take before they are made smaller; the rest is for the
+/// cap of its key.
+const WORDS_SHARE: f32 = 0.68;
+
 /// Size of the words on a key of this size, points: a key for gloves has larger words, as far as
 /// they fit.
 #[must_use]
 pub fn key_letters(ui: &Ui, size: Vec2, words: &str) -> f32 {
     let most = if size.y > 60.0 { 26.0 } else { 18.0 };
     let mut letters = (size.y * 0.38).clamp(LEAST_LETTERS, most);
-    while letters > 18.0 && width(ui, words, letters) > size.x * 0.62 {
+    while letters > 18.0 && width(ui, words, letters) > size.x * WORDS_SHARE {
         letters -= 1.0;
     }
     letters

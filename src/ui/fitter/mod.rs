@@ -204,7 +204,7 @@ pub(super) fn keys(shown: Shown, sound: Lit, runs: Usable) -> Vec<RowKey> {
         key(Action::MarkOpened, words.glove_open, runs, Lit::No),
         key(Action::MarkClosed, words.glove_close, runs, Lit::No),
         key(Action::DropSound, words.glove_sound, Usable::Yes, sound),
-        key(Action::HandCheck, words.hand, Usable::Yes, Lit::No),
+        key(Action::HandCheck, words.glove_hand, Usable::Yes, Lit::No),
         key(Action::Sheet, words.glove_sheet, Usable::Yes, Lit::No),
     ]
 }

@@ -505,6 +505,7 @@ super::first_language! {
     oil_explained = "Oil (mL/h) is an estimate from the drops and their size, to plan by, not a gauge: look at the reservoir's own glass before you rely on it. It needs the diameter of the glass, or what stands under [oil] in the calibration.";
     // The hand check.
     hand = "Hand check";
+    glove_hand = "By hand";
     key_hand = "hand check: tap at each bead you see, and compare";
     key_tap = "in a hand check: a bead passes now";
     cap_space = "Space";

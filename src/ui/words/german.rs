@@ -459,6 +459,7 @@ super::another_language! {
     oil_total = "alle Abgaben: etwa {ml} mL/h ({low} bis {high})";
     oil_explained = "Öl (mL/h) ist eine Schätzung aus den Tropfen und ihrer Größe, zum Planen, kein Messgerät: Vor dem Verlassen darauf in das Glas des Ölbehälters selbst sehen. Dafür braucht es den Durchmesser des Glases, oder was unter [oil] in der Kalibrierung steht.";
     hand = "Handprobe";
+    glove_hand = "Von Hand";
     key_hand = "Handprobe: bei jeder gesehenen Perle tippen und vergleichen";
     key_tap = "in einer Handprobe: jetzt steigt eine Perle vorbei";
     cap_space = "Leertaste";
