@@ -258,7 +258,11 @@ fn notice_line(ui: &Ui, rect: Rect, notice: Option<&Notice>, oil: Option<&str>, 
     let largest = (rect.height() * 0.5).clamp(12.0, 16.0);
     let one_line = paint::width(ui, text, largest) <= rect.width();
     let size = if one_line { largest } else { 12.5 };
-    paint::paragraph(ui, rect, Align2::LEFT_CENTER, text, size, ink);
+    // With little room the first sentence stands alone: whole sentences rather than half ones.
+    let mut forms = vec![text.to_owned()];
+    forms.extend(text.split_once(". ").map(|(first, _)| first.to_owned()));
+    let shown = paint::fitting_paragraph(ui, rect, size, &forms);
+    paint::paragraph(ui, rect, Align2::LEFT_CENTER, shown, size, ink);
     paint::announce_politely(ui, rect);
     if !one_line {
         let id = ui.scope_id().with("whole-notice");

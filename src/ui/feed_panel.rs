@@ -121,7 +121,7 @@ fn places(rect: Rect) -> Places {
     );
     // Room for '88.8' and, beside it, for unit and limits; in a tall panel they stand below.
     let over_height = figures::width("88.8", 1.0);
-    let lines = small * 1.5 * 3.0;
+    let lines = small * 1.5 * if is_slender { 4.0 } else { 3.0 };
     let beside_height = middle.height().min(middle.width() * 0.6 / over_height);
     let above_height = (middle.height() - lines).min(middle.width() * 0.94 / over_height);
     let is_tall = above_height > beside_height;
@@ -434,11 +434,6 @@ fn reading(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Pal
     let oil = told.reading.and(feed.oil.as_ref()).map(words::oil);
     let band = oil.unwrap_or_else(|| words::band(feed.calibration.band));
     let doubts = words::doubts(&feed.doubts);
-    let (third, third_ink) = if feed.doubts.is_empty() {
-        (&band, palette.ink_soft)
-    } else {
-        (&doubts, palette.ink)
-    };
     let third_rows = ((at.beside.height() / step).floor() - 2.0).clamp(0.0, 3.0);
     // The first two lines stand where they would with a band under them, doubts or none.
     let top = at.beside.center().y - step * 1.5f32.min(1.0 + third_rows / 2.0);
@@ -458,6 +453,9 @@ fn reading(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Pal
     let mut unit = vec![words::get().unit.to_owned()];
     if !feed.doubts.is_empty() {
         unit.splice(0..0, with_unit);
+        if third_rows < 1.0 {
+            unit.insert(0, words::get().unit_with_doubts.to_owned());
+        }
     }
     let size = at.small * 1.15;
     let unit = paint::fitting(ui, room, size, &unit);
@@ -471,7 +469,17 @@ fn reading(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Pal
         } else {
             at.small * 0.9
         };
-        paint::paragraph(ui, room, Align2::LEFT_TOP, third, size, third_ink);
+        // All doubts, or the first and how many more, or the first alone.
+        let forms = words::doubts_shorter(&feed.doubts);
+        let (third, ink) = if feed.doubts.is_empty() {
+            (band.as_str(), palette.ink_soft)
+        } else {
+            (
+                paint::fitting_paragraph(ui, room, size, &forms),
+                palette.ink,
+            )
+        };
+        paint::paragraph_fitting(ui, room, Align2::LEFT_TOP, third, size, ink);
         if !feed.doubts.is_empty() {
             let id = ui.scope_id().with(("doubts", feed.feed));
             ui.interact(room, id, Sense::hover()).on_hover_text(doubts);

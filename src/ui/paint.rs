@@ -1,11 +1,13 @@
 //! Words and keys at fixed places: each is painted where it is told, cut with an ellipsis rather
 //! than pushed aside, and said to the accessibility tree. It holds no state.
 
+use std::sync::Arc;
+
 use eframe::egui::accesskit::{Live, Role};
 use eframe::egui::text::{LayoutJob, TextFormat, TextWrapping};
 use eframe::egui::{
-    Align, Align2, Color32, CornerRadius, FontId, Id, Rect, Response, Sense, Stroke, StrokeKind,
-    Ui, Vec2, WidgetInfo, pos2, vec2,
+    Align, Align2, Color32, CornerRadius, FontId, Galley, Id, Rect, Response, Sense, Stroke,
+    StrokeKind, Ui, Vec2, WidgetInfo, pos2, vec2,
 };
 
 use crate::ui::shapes;
@@ -88,6 +90,44 @@ pub fn fitting_size(ui: &Ui, room: f32, text: &str, most: f32) -> f32 {
 
 /// Several lines of words in a rectangle, wrapped, cut after as many rows as it holds, and said.
 pub fn paragraph(ui: &Ui, rect: Rect, align: Align2, text: &str, size: f32, ink: Color32) {
+    let galley = wrapped(ui, rect, align, text, size, ink);
+    let height = galley.size().y;
+    let y = match align.y() {
+        Align::Min => rect.top(),
+        Align::Center => rect.center().y - height / 2.0,
+        Align::Max => rect.bottom() - height,
+    };
+    let x = match align.x() {
+        Align::Min => rect.left(),
+        Align::Center => rect.center().x,
+        Align::Max => rect.right(),
+    };
+    ui.painter().galley(pos2(x, y), galley, ink);
+    say(ui, rect, text);
+}
+
+/// The same, in the largest letters up to a size in which nothing is cut.
+pub fn paragraph_fitting(ui: &Ui, rect: Rect, align: Align2, text: &str, most: f32, ink: Color32) {
+    let mut size = most;
+    while size > LEAST_LETTERS && wrapped(ui, rect, align, text, size, ink).elided {
+        size -= 0.5;
+    }
+    paragraph(ui, rect, align, text, size, ink);
+}
+
+/// The first of several forms of the same words of which nothing is cut in a rectangle; the last
+/// when something of each is.
+#[must_use]
+pub fn fitting_paragraph<'a>(ui: &Ui, rect: Rect, size: f32, forms: &'a [String]) -> &'a str {
+    let fits = |form: &&String| !wrapped(ui, rect, Align2::LEFT_TOP, form, size, PICTURE).elided;
+    forms
+        .iter()
+        .find(fits)
+        .or(forms.last())
+        .map_or("", String::as_str)
+}
+
+fn wrapped(ui: &Ui, rect: Rect, align: Align2, text: &str, size: f32, ink: Color32) -> Arc<Galley> {
     let size = size.max(LEAST_LETTERS);
     let mut job =
         LayoutJob::single_section(text.to_owned(), TextFormat::simple(letters(size), ink));
@@ -102,20 +142,7 @@ pub fn paragraph(ui: &Ui, rect: Rect, align: Align2, text: &str, size: f32, ink:
         break_anywhere: false,
         overflow_character: Some('…'),
     };
-    let galley = ui.painter().layout_job(job);
-    let height = galley.size().y;
-    let y = match align.y() {
-        Align::Min => rect.top(),
-        Align::Center => rect.center().y - height / 2.0,
-        Align::Max => rect.bottom() - height,
-    };
-    let x = match align.x() {
-        Align::Min => rect.left(),
-        Align::Center => rect.center().x,
-        Align::Max => rect.right(),
-    };
-    ui.painter().galley(pos2(x, y), galley, ink);
-    say(ui, rect, text);
+    ui.painter().layout_job(job)
 }
 
 /// Width of one line of words, points.

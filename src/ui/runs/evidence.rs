@@ -180,7 +180,6 @@ impl Evidence {
                 .max_rect(words_place)
                 .layout(Layout::top_down(Align::LEFT)),
         );
-        told.label(words::drop_told(index + 1, drop));
         told.horizontal_wrapped(|ui| {
             let before = Button::new(words::get().runs_drop_before);
             if ui.add_enabled(index > 0, before).in_sight().clicked() {
@@ -192,6 +191,15 @@ impl Evidence {
                 asked = Some(index + 1);
             }
         });
+        let rest = told.available_rect_before_wrap();
+        crate::ui::paint::paragraph_fitting(
+            &told,
+            rest,
+            eframe::egui::Align2::LEFT_TOP,
+            &words::drop_told(index + 1, drop),
+            15.0,
+            palette.ink,
+        );
         let strip_place = whole.with_min_x(words_place.right() + 10.0);
         self.strip_at(ui, strip_place, origin, drop, palette);
         asked

@@ -240,6 +240,8 @@ super::first_language! {
     one_drop = "1 drop";
     some_drops = "{drops} drops";
     drops_and_gas = "{drops}, {gas} gas";
+    unit_with_doubts = "drops/min, in doubt";
+    and_more = "{what} (+ {more} more)";
     doubts = "doubt: {doubts}";
     // Lengths of time.
     secs = "{secs} s";

@@ -207,6 +207,8 @@ super::another_language! {
     one_drop = "1 Tropfen";
     some_drops = "{drops} Tropfen";
     drops_and_gas = "{drops}, {gas} Gas";
+    unit_with_doubts = "Tropfen/min, zweifelhaft";
+    and_more = "{what} (+ {more})";
     doubts = "Zweifel: {doubts}";
     secs = "{secs} s";
     mins_secs = "{mins} min {secs} s";

@@ -7,7 +7,7 @@ mod german;
 mod hand;
 mod language;
 mod more;
-mod oil;
+mod panel;
 pub mod paper;
 mod pseudo;
 mod says;
@@ -17,7 +17,7 @@ pub use english::Words;
 pub use hand::*;
 pub use language::{Language, get, in_english, speak, spoken, tell_times_in, zone};
 pub use more::*;
-pub use oil::*;
+pub use panel::*;
 pub use says::instrument;
 pub use sentences::*;
 

@@ -1,4 +1,4 @@
-//! Sentences of oil: millilitres an hour and the reservoir, each with its limits.
+//! Sentences of a panel: oil and reservoir with their limits, doubts as room allows.
 
 use super::{figure, length, put};
 use crate::rate::oil::{Figure, OilFlow};
@@ -25,6 +25,20 @@ pub fn oil(flow: &OilFlow) -> String {
 #[must_use]
 pub fn oil_short(flow: &OilFlow) -> String {
     put!(oil_short, ml = plain(flow.ml_per_hour.middle))
+}
+
+/// Doubts in ever shorter forms: all, the first and how many more, the first alone.
+#[must_use]
+pub fn doubts_shorter(all: &[String]) -> Vec<String> {
+    let mut forms = vec![super::doubts(all)];
+    if let [first, rest @ ..] = all {
+        let first = super::doubts(std::slice::from_ref(first));
+        if !rest.is_empty() {
+            forms.push(put!(and_more, what = first, more = rest.len()));
+        }
+        forms.push(first);
+    }
+    forms
 }
 
 /// No alarms, and how the oil stands.
