@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+use super::telling::HowMuch;
 use crate::base::{Band, FeedNumber, Span};
 use crate::run::outlines::Presets;
 
@@ -15,7 +16,8 @@ Exit codes:
   2  the command line makes no sense
 
 Environment:
-  BEADTALLY_LOG  which diagnostics go to stderr: error, warn, info, debug, trace
+  BEADTALLY_LOG  how much is told on stderr, in the words of --log-level, when neither it nor -v
+                 is given
   XDG_DATA_HOME  where the logbook is kept on Linux: beadtally/logbook.sqlite3 in this folder
 
 Sight glasses are hot and under pressure and can burst. This program is an aid to watching, never a
@@ -34,7 +36,11 @@ pub struct Arguments {
     /// The logbook to use instead of the usual one
     #[arg(long, global = true, value_name = "FILE")]
     pub(super) logbook: Option<PathBuf>,
-    /// Tell more on stderr; twice for still more
+    /// How much to tell on stderr: off, error, warn, info, debug or trace, or levels for single
+    /// parts, such as beadtally::run=debug,warn
+    #[arg(long, global = true, value_name = "LEVEL")]
+    pub(super) log_level: Option<HowMuch>,
+    /// Tell more on stderr: -v is --log-level info, -vv debug, -vvv trace
     #[arg(short, long, global = true, action = clap::ArgAction::Count)]
     pub(super) verbose: u8,
 }

@@ -14,6 +14,7 @@ pub mod runs;
 pub mod tables;
 pub mod tally;
 mod taps;
+pub mod telling;
 pub mod watch;
 
 use std::ffi::OsString;
@@ -67,7 +68,9 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Outcome {
             });
         }
     };
-    start_telling(arguments.verbose);
+    if let Some(why) = telling::start(arguments.log_level.as_ref(), arguments.verbose) {
+        out::complain(&why);
+    }
     let logbook = arguments.logbook;
     let Some(verb) = arguments.verb else {
         return Outcome::OpenWindow(WindowWanted {
@@ -105,23 +108,4 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Outcome {
         out::complain(&format!("{error:#}"));
         code::FAILED
     }))
-}
-
-/// Diagnostics on stderr: none by default, because everything a person must know is said in plain
-/// words elsewhere; more with `-v`, and exactly what `BEADTALLY_LOG` says when it is set (`debug`,
-/// `beadtally=trace`, …).
-fn start_telling(verbose: u8) {
-    use tracing_subscriber::EnvFilter;
-    let usual = match verbose {
-        0 => "off",
-        1 => "beadtally=info",
-        2 => "beadtally=debug",
-        _ => "trace",
-    };
-    let filter = EnvFilter::try_from_env("BEADTALLY_LOG").unwrap_or_else(|_| EnvFilter::new(usual));
-    // A second call in one process (tests) keeps the first.
-    let _ = tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr)
-        .try_init();
 }

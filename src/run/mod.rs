@@ -19,6 +19,7 @@ pub mod search;
 pub mod snapshot;
 pub mod tally;
 pub mod taps;
+mod telling;
 
 pub use as_found::{AsFound, Began};
 pub use event::Event;

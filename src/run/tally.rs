@@ -414,6 +414,7 @@ impl Collected {
 
     fn take(&mut self, events: Vec<Event>) {
         for event in events {
+            super::telling::tell(&event);
             match event {
                 Event::Bead { feed, bead } => self.beads.push((feed, BeadReport::of(&bead))),
                 Event::Blind {

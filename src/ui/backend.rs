@@ -8,6 +8,7 @@ use crate::glass::Calibration;
 use crate::run::{Intent, Snapshot};
 use crate::ui::library::{Request, Shelf};
 use crate::ui::peep::AllSeen;
+use crate::ui::runs::strips::StripToKeep;
 
 /// The words that open the demo.
 pub const DEMO_SOURCE: &str = "demo";
@@ -35,6 +36,33 @@ pub enum Cameras {
     Failed(String),
 }
 
+/// How often the window wants to be told that something changed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Pace {
+    /// Pictures move: as often as an eye can follow.
+    #[default]
+    Pictures,
+    /// Figures from afar.
+    Figures,
+    /// Pages to read.
+    Pages,
+}
+
+impl Pace {
+    /// Least time between two calls, seconds.
+    #[must_use]
+    pub fn least_secs(self) -> f64 {
+        match self {
+            // The window itself draws no more often than it shows pictures.
+            Self::Pictures => 0.0,
+            // A new figure is there before a person has looked up.
+            Self::Figures => 0.25,
+            // An alarm is still seen within half a second.
+            Self::Pages => 0.5,
+        }
+    }
+}
+
 /// The instrument as the window sees it. No call may block for longer than a few milliseconds.
 pub trait Backend {
     /// The newest state.
@@ -42,6 +70,9 @@ pub trait Backend {
 
     /// The same, for another thread.
     fn look(&self) -> Look;
+
+    /// How often to be told that something changed, from now on.
+    fn pace(&self, pace: Pace);
 
     /// Asks for something.
     fn send(&self, intent: Intent);
@@ -76,6 +107,9 @@ pub trait Backend {
 
     /// Asks for something of the logbook; it comes onto the shelf later.
     fn ask(&self, request: Request);
+
+    /// Keeps a strip of the run under way.
+    fn keep_strip(&self, strip: StripToKeep);
 
     /// Keeps a page under a name; gives its path.
     ///

@@ -64,39 +64,37 @@ pub fn top(ui: &Ui, rect: Rect, fresh: &Fresh, clock: &str, palette: &Palette) {
             pos2(left + room * to - 10.0, rect.bottom()),
         )
     };
-    let source = snapshot.about.as_ref().map_or_else(
-        || words::get().no_source.to_owned(),
-        |about| words::source(&about.name),
+    let source_forms = snapshot.about.as_ref().map_or_else(
+        || vec![words::get().no_source.to_owned()],
+        |about| vec![words::source(&about.name), about.name.clone()],
     );
-    paint::words(
-        ui,
-        place(0.0, 0.3),
-        Align2::LEFT_CENTER,
-        &source,
-        size,
-        palette.ink,
-    );
+    let source_place = place(0.0, 0.3);
+    let source = paint::fitting(ui, source_place.width(), size, &source_forms);
+    let left_middle = Align2::LEFT_CENTER;
+    paint::words(ui, source_place, left_middle, source, size, palette.ink);
     let age = fresh.picture_age_secs();
-    let (age_words, ink) = if snapshot.frame.is_none() {
-        (words::get().no_picture_yet.to_owned(), palette.ink_soft)
-    } else if snapshot.ended {
-        (words::get().clip_is_over.to_owned(), palette.ink_soft)
-    } else if age > OLD_PICTURE_SECS {
-        (words::old_picture(age), palette.ink_danger)
-    } else {
+    let (age_forms, ink) = if snapshot.frame.is_none() {
         (
-            words::picture_age(age, snapshot.frames_per_second),
+            vec![words::get().no_picture_yet.to_owned()],
+            palette.ink_soft,
+        )
+    } else if snapshot.ended {
+        (vec![words::get().clip_is_over.to_owned()], palette.ink_soft)
+    } else if age > OLD_PICTURE_SECS {
+        (
+            vec![words::old_picture(age), words::age_short(age)],
+            palette.ink_danger,
+        )
+    } else {
+        let whole = words::picture_age(age, snapshot.frames_per_second);
+        (
+            vec![whole, words::picture_age_only(age), words::age_short(age)],
             palette.ink,
         )
     };
-    paint::words(
-        ui,
-        place(0.3, 0.64),
-        Align2::LEFT_CENTER,
-        &age_words,
-        size,
-        ink,
-    );
+    let age_place = place(0.3, 0.64);
+    let age_words = paint::fitting(ui, age_place.width(), size, &age_forms);
+    paint::words(ui, age_place, left_middle, age_words, size, ink);
     let run_place = place(0.64, 1.0);
     match &snapshot.run {
         Some(run) => {
@@ -105,18 +103,19 @@ pub fn top(ui: &Ui, rect: Rect, fresh: &Fresh, clock: &str, palette: &Palette) {
             ui.painter()
                 .circle_stroke(dot, size * 0.36, Stroke::new(1.0, palette.ink));
             let now = fresh.source_secs();
-            let mut run_words = words::run(run.id, now - run.from_secs, run.drops);
+            let so_far = now - run.from_secs;
+            let mut forms = vec![
+                words::run(run.id, so_far, run.drops),
+                words::run_and_time(run.id, so_far),
+                words::length(so_far),
+            ];
             if let Some(until) = run.until_secs {
-                run_words = words::run_ends_in(&run_words, until - now);
+                forms.insert(0, words::run_ends_in(&forms[0], until - now));
+                forms.insert(2, words::run_ends_in(&forms[2], until - now));
             }
-            paint::words(
-                ui,
-                run_place.with_min_x(dot.x + size * 0.8),
-                Align2::LEFT_CENTER,
-                &run_words,
-                size,
-                palette.ink,
-            );
+            let words_place = run_place.with_min_x(dot.x + size * 0.8);
+            let run_words = paint::fitting(ui, words_place.width(), size, &forms);
+            paint::words(ui, words_place, left_middle, run_words, size, palette.ink);
         }
         None => {
             paint::words(
@@ -180,7 +179,9 @@ pub fn alarms(
     );
     let inner = rect.shrink(4.0);
     if alarms.is_empty() {
-        notice_line(ui, inner.shrink2(vec2(8.0, 0.0)), notice, palette);
+        let oil = words::oil_of_all(&fresh.snapshot().oil);
+        let place = inner.shrink2(vec2(8.0, 0.0));
+        notice_line(ui, place, notice, oil.as_deref(), palette);
         return None;
     }
     let now = fresh.source_secs();
@@ -192,7 +193,7 @@ pub fn alarms(
     if notice.is_some() {
         let share = room.with_min_x(room.left() + room.width() * 0.66);
         room.set_right(share.left() - 6.0);
-        notice_line(ui, share, notice, palette);
+        notice_line(ui, share, notice, None, palette);
     }
     let least = 236.0_f32;
     let fits = ((room.width() / least).floor() as usize).clamp(1, alarms.len());
@@ -243,16 +244,25 @@ fn announce(ui: &Ui, rect: Rect, alarms: &[Alarm]) {
         .accesskit_node_builder(id, |node| node.set_live(Live::Assertive));
 }
 
-fn notice_line(ui: &Ui, rect: Rect, notice: Option<&Notice>, palette: &Palette) {
+/// Words from the instrument; without any, that there are no alarms, and how the oil stands.
+fn notice_line(ui: &Ui, rect: Rect, notice: Option<&Notice>, oil: Option<&str>, palette: &Palette) {
+    let no_alarms = match oil {
+        Some(oil) => words::no_alarms_and(oil),
+        None => words::get().no_alarms.to_owned(),
+    };
     let (text, ink) = match notice {
         Some(notice) if notice.is_error => (notice.words.as_str(), palette.ink_danger),
         Some(notice) => (notice.words.as_str(), palette.ink),
-        None => (words::get().no_alarms, palette.ink_soft),
+        None => (no_alarms.as_str(), palette.ink_soft),
     };
     let largest = (rect.height() * 0.5).clamp(12.0, 16.0);
     let one_line = paint::width(ui, text, largest) <= rect.width();
     let size = if one_line { largest } else { 12.5 };
-    paint::paragraph(ui, rect, Align2::LEFT_CENTER, text, size, ink);
+    // With little room the first sentence stands alone: whole sentences rather than half ones.
+    let mut forms = vec![text.to_owned()];
+    forms.extend(text.split_once(". ").map(|(first, _)| first.to_owned()));
+    let shown = paint::fitting_paragraph(ui, rect, size, &forms);
+    paint::paragraph(ui, rect, Align2::LEFT_CENTER, shown, size, ink);
     paint::announce_politely(ui, rect);
     if !one_line {
         let id = ui.scope_id().with("whole-notice");

@@ -359,6 +359,10 @@ fn source(
         .labelled_by(label.id)
         .in_sight();
     let wants = entered(ui, &field);
+    if !wants && matches!(&known.cameras, Cameras::Found(cameras) if cameras.is_empty()) {
+        // Without a camera what is left is to write a clip.
+        focus_first(ui, &field);
+    }
     ui.horizontal(|ui| {
         let usable = !path.trim().is_empty();
         ui.add_enabled_ui(usable, |ui| {

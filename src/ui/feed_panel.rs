@@ -80,6 +80,8 @@ struct Places {
 const NATURAL_HEIGHT: f32 = 206.0;
 /// Under this height, points, a panel shows less, so that its figure can stay large.
 const LEAST_WHOLE_HEIGHT: f32 = 128.0;
+/// Height over width from which a panel is slender: figure and words stand one above the other.
+const SLENDER: f32 = 0.9;
 /// Width at which everything has its natural size, points.
 const NATURAL_WIDTH: f32 = 430.0;
 
@@ -89,7 +91,10 @@ fn places(rect: Rect) -> Places {
         .clamp(0.42, 3.2);
     let pad = (14.0 * k).clamp(6.0, 26.0);
     let inner = rect.shrink(pad);
-    let small = (15.5 * k).clamp(LEAST_LETTERS, 34.0);
+    // A tall panel has room for larger words, to be read from afar like its figure.
+    let is_slender = rect.height() > rect.width() * SLENDER;
+    let larger = if is_slender { 1.5 } else { 1.0 };
+    let small = (15.5 * k * larger).clamp(LEAST_LETTERS, 34.0);
     let line = small * 1.35;
     let head = (30.0 * k).max(line);
     let tally = Rect::from_min_size(inner.min, vec2(head, head));
@@ -116,7 +121,7 @@ fn places(rect: Rect) -> Places {
     );
     // Room for '88.8' and, beside it, for unit and limits; in a tall panel they stand below.
     let over_height = figures::width("88.8", 1.0);
-    let lines = small * 1.5 * 3.0;
+    let lines = small * 1.5 * if is_slender { 4.0 } else { 3.0 };
     let beside_height = middle.height().min(middle.width() * 0.6 / over_height);
     let above_height = (middle.height() - lines).min(middle.width() * 0.94 / over_height);
     let is_tall = above_height > beside_height;
@@ -226,14 +231,9 @@ fn head(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Palett
         letters(at.tally.height() * 0.72),
         palette.ink,
     );
-    paint::words(
-        ui,
-        at.name,
-        Align2::LEFT_CENTER,
-        &words::feed_name(feed.feed, &feed.calibration.name),
-        at.small * 1.2,
-        palette.ink,
-    );
+    let name = words::feed_name(feed.feed, &feed.calibration.name);
+    let size = paint::fitting_size(ui, at.name.width(), &name, at.small * 1.2);
+    paint::words(ui, at.name, Align2::LEFT_CENTER, &name, size, palette.ink);
     badge(ui, at.badge, told.state, at.small * 1.12, palette);
 }
 
@@ -430,13 +430,10 @@ fn reading(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Pal
         .reading
         .as_ref()
         .map_or_else(|| words::get().waiting_for_drops.to_owned(), words::limits);
-    let band = words::band(feed.calibration.band);
+    // The band stands on the scale as well, so that oil may take its place.
+    let oil = told.reading.and(feed.oil.as_ref()).map(words::oil);
+    let band = oil.unwrap_or_else(|| words::band(feed.calibration.band));
     let doubts = words::doubts(&feed.doubts);
-    let (third, third_ink) = if feed.doubts.is_empty() {
-        (&band, palette.ink_soft)
-    } else {
-        (&doubts, palette.ink)
-    };
     let third_rows = ((at.beside.height() / step).floor() - 2.0).clamp(0.0, 3.0);
     // The first two lines stand where they would with a band under them, doubts or none.
     let top = at.beside.center().y - step * 1.5f32.min(1.0 + third_rows / 2.0);
@@ -447,15 +444,24 @@ fn reading(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Pal
         )
     };
     let left = Align2::LEFT_CENTER;
-    paint::words(
-        ui,
-        row(0.0, 1.0),
-        left,
-        words::get().unit,
-        at.small * 1.15,
-        palette.ink,
-    );
-    paint::words(ui, row(1.0, 1.0), left, &limits, at.small, palette.ink);
+    // Beside a doubt the oil stands with the unit.
+    let with_unit = told.reading.and(feed.oil.as_ref()).map(|flow| {
+        let oil = words::oil_short(flow);
+        words::heading_and(words::get().unit, &oil)
+    });
+    let room = at.beside.width();
+    let mut unit = vec![words::get().unit.to_owned()];
+    if !feed.doubts.is_empty() {
+        unit.splice(0..0, with_unit);
+        if third_rows < 1.0 {
+            unit.insert(0, words::get().unit_with_doubts.to_owned());
+        }
+    }
+    let size = at.small * 1.15;
+    let unit = paint::fitting(ui, room, size, &unit);
+    paint::words(ui, row(0.0, 1.0), left, unit, size, palette.ink);
+    let size = paint::fitting_size(ui, room, &limits, at.small);
+    paint::words(ui, row(1.0, 1.0), left, &limits, size, palette.ink);
     if third_rows >= 1.0 {
         let room = row(2.0, 1.0).with_max_y(at.beside.bottom() + at.small * 0.5);
         let size = if feed.doubts.is_empty() {
@@ -463,7 +469,17 @@ fn reading(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Pal
         } else {
             at.small * 0.9
         };
-        paint::paragraph(ui, room, Align2::LEFT_TOP, third, size, third_ink);
+        // All doubts, or the first and how many more, or the first alone.
+        let forms = words::doubts_shorter(&feed.doubts);
+        let (third, ink) = if feed.doubts.is_empty() {
+            (band.as_str(), palette.ink_soft)
+        } else {
+            (
+                paint::fitting_paragraph(ui, room, size, &forms),
+                palette.ink,
+            )
+        };
+        paint::paragraph_fitting(ui, room, Align2::LEFT_TOP, third, size, ink);
         if !feed.doubts.is_empty() {
             let id = ui.scope_id().with(("doubts", feed.feed));
             ui.interact(room, id, Sense::hover()).on_hover_text(doubts);
@@ -477,20 +493,12 @@ fn foot(ui: &Ui, at: &Places, feed: &FeedSnapshot, told: &Told, palette: &Palett
     } else {
         palette.ink
     };
-    paint::words(
-        ui,
-        at.last_drop,
-        Align2::LEFT_CENTER,
-        &words::last_drop(told),
-        at.small,
-        ink,
-    );
-    paint::words(
-        ui,
-        at.counted,
-        Align2::RIGHT_CENTER,
-        &words::counted(feed.drops, feed.bubbles),
-        at.small,
-        palette.ink,
-    );
+    let mut last = vec![words::last_drop(told)];
+    last.extend(told.last_drop_ago_secs.map(words::ago));
+    let last = paint::fitting(ui, at.last_drop.width(), at.small, &last);
+    paint::words(ui, at.last_drop, Align2::LEFT_CENTER, last, at.small, ink);
+    let counted = words::counted(feed.drops, feed.bubbles);
+    let size = paint::fitting_size(ui, at.counted.width(), &counted, at.small);
+    let (place, right) = (at.counted, Align2::RIGHT_CENTER);
+    paint::words(ui, place, right, &counted, size, palette.ink);
 }

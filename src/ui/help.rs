@@ -126,6 +126,8 @@ fn states(ui: &mut Ui, palette: &Palette) {
     ui.label(words::get().help_figure);
     ui.label(words::get().strip_explained);
     ui.label(words::get().help_history);
+    ui.label(words::get().help_hand);
+    ui.label(words::get().oil_explained);
     ui.add_space(6.0);
 }
 
@@ -134,6 +136,7 @@ fn keys(ui: &mut Ui, palette: &Palette) {
     ui.heading(words::get().help_keys);
     for (place, heading) in [
         (Where::Everywhere, ""),
+        (Where::InHandCheck, words::get().hand),
         (Where::InHelp, words::get().help_keys_help),
         (Where::InSetup, words::get().help_keys_setup),
         (Where::OnPicture, words::get().help_keys_picture),

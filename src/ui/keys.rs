@@ -59,6 +59,10 @@ pub enum Action {
     Report,
     /// Puts another run beside the one that is open.
     Beside,
+    /// The hand check: its view; there, begins or ends one.
+    HandCheck,
+    /// A tap of the hand check.
+    Tap,
     /// Chooses a feed, or none.
     Choose(Option<FeedNumber>),
     /// Back, or close.
@@ -97,6 +101,8 @@ pub enum Where {
     Everywhere,
     /// On the help page.
     InHelp,
+    /// In the hand check while a person taps.
+    InHandCheck,
     /// In the Set-up view, whatever has the focus but an entry field.
     InSetup,
     /// In the Set-up view while the picture has the focus.
@@ -210,6 +216,15 @@ pub const BINDINGS: &[Binding] = &[
     choose(0, Key::Num0, |_| "0", |w| w.key_choose_none),
     plain(Action::OneOrAll, Key::E, |_| "E", |w| w.key_one_or_all),
     plain(Action::Sheet, Key::S, |_| "S", |w| w.key_sheet),
+    plain(Action::HandCheck, Key::H, |_| "H", |w| w.key_hand),
+    Binding {
+        action: Action::Tap,
+        place: Where::InHandCheck,
+        modifiers: Modifiers::NONE,
+        key: Key::Space,
+        cap: |w| w.cap_space,
+        told: |w| w.key_tap,
+    },
     plain(Action::Run, Key::R, |_| "R", |w| w.key_run),
     plain(Action::Sound, Key::N, |_| "N", |w| w.key_sound),
     plain(Action::DropSound, Key::D, |_| "D", |w| w.key_drop_sound),
@@ -357,6 +372,8 @@ pub enum Listening {
     Everywhere,
     /// The help page's as well.
     InHelp,
+    /// That of the tap as well.
+    InHandCheck,
     /// The Set-up view's as well.
     InSetup,
     /// And those of the picture.
@@ -408,7 +425,8 @@ fn hears(listening: Listening, binding: &Binding) -> bool {
         (Listening::Nothing, _) => false,
         (Listening::OnlyBack, _) => binding.action == Action::Back,
         (_, Where::Everywhere) => true,
-        (Listening::OnPicture, place) => place != Where::InHelp,
+        (Listening::OnPicture, place) => matches!(place, Where::InSetup | Where::OnPicture),
+        (Listening::InHandCheck, place) => place == Where::InHandCheck,
         (Listening::InSetup, place) => place == Where::InSetup,
         (Listening::InHelp, place) => place == Where::InHelp,
         (Listening::Everywhere, _) => false,

@@ -153,6 +153,16 @@ pub fn lesson(view: Rect) -> (Rect, Rect) {
     )
 }
 
+/// Divides the hand check: the field to tap, and what is told beside it.
+#[must_use]
+pub fn hand(view: Rect) -> (Rect, Rect) {
+    let right = (view.width() * 0.42).clamp(200.0, 640.0);
+    (
+        view.with_max_x(view.right() - right - GAP),
+        view.with_min_x(view.right() - right),
+    )
+}
+
 /// The places of the room view.
 #[derive(Clone, Copy, Debug)]
 pub struct RoomPlaces {

@@ -1,6 +1,6 @@
 //! The logbook as the window reads it: the list of runs, runs opened, pictures of beads, reports
-//! asked for. One thread reads, so that the window never waits for a disk; it writes nothing into
-//! the logbook.
+//! asked for; and the strips of runs, in a folder of their own beside the logbook. One thread reads
+//! and writes, so that the window never waits for a disk; it writes nothing into the logbook.
 
 use std::collections::{BTreeMap, HashSet};
 use std::io::Write;
@@ -16,6 +16,7 @@ use crate::run::export;
 use crate::run::logbook::LogbookReader;
 use crate::run::logbook::read::{RunContents, RunSummary};
 use crate::run::report::{Report, figures, page};
+use crate::ui::runs::strips::{self, Kept, StripToKeep};
 use crate::ui::words::{self, Language};
 
 /// Requests on their way: more than one view asks for.
@@ -27,6 +28,11 @@ const MOST_OPEN: usize = 4;
 /// Most pictures that are kept: some screens full of them.
 const MOST_PICTURES: usize = 400;
 
+/// Most strips that are held for looking at.
+const MOST_STRIPS: usize = 32;
+/// What the folder of the strips is called after the logbook.
+const STRIPS: &str = "strips";
+
 /// Something asked of the library.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Request {
@@ -36,6 +42,8 @@ pub enum Request {
     Open(i64),
     /// The picture of a bead.
     Picture(Bead),
+    /// The strip at the time of a bead.
+    Strip(Bead),
     /// A run written out for others.
     Report(i64),
 }
@@ -72,6 +80,8 @@ pub struct Shelf {
     pub opened: BTreeMap<i64, Result<Arc<RunContents>, String>>,
     /// Pictures of beads; none when none was kept.
     pub pictures: BTreeMap<Bead, Option<Arc<GrayImage>>>,
+    /// Strips at the times of beads; none when none was kept.
+    pub strips: BTreeMap<Bead, Option<Arc<Kept>>>,
     /// What became of the newest report: a path, or a sentence.
     pub report: Option<Result<String, String>>,
     /// Counts reports.
@@ -81,11 +91,19 @@ pub struct Shelf {
 /// Called when there is something new to draw.
 type Wake = Arc<dyn Fn() + Send + Sync>;
 
+/// Work for the library's thread.
+enum Job {
+    /// Fetch something, in a language.
+    Fetch(Request, Language),
+    /// Keep a strip.
+    Keep(StripToKeep),
+}
+
 /// The library.
 pub struct Library {
     shelf: Arc<Mutex<Arc<Shelf>>>,
     asked: Arc<Mutex<HashSet<Request>>>,
-    requests: Option<SyncSender<(Request, Language)>>,
+    jobs: Option<SyncSender<Job>>,
 }
 
 fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -112,11 +130,16 @@ impl Library {
             return Self {
                 shelf,
                 asked,
-                requests: None,
+                jobs: None,
             };
         };
         let (sender, receiver) = sync_channel(QUEUE);
+        let mut name = logbook.file_stem().unwrap_or_default().to_owned();
+        name.push("-");
+        name.push(STRIPS);
         let reading = Reading {
+            strips: logbook.with_file_name(name),
+            cleared: None,
             logbook,
             papers,
             clock,
@@ -126,7 +149,10 @@ impl Library {
         };
         let started = std::thread::Builder::new()
             .name("library".to_owned())
-            .spawn(move || reading.serve(&receiver));
+            .spawn(move || {
+                let mut reading = reading;
+                reading.serve(&receiver);
+            });
         if let Err(error) = &started {
             *lock(&shelf) = Arc::new(Shelf {
                 runs: Runs::Failed(error.to_string()),
@@ -136,7 +162,7 @@ impl Library {
         Self {
             shelf,
             asked,
-            requests: started.is_ok().then_some(sender),
+            jobs: started.is_ok().then_some(sender),
         }
     }
 
@@ -148,19 +174,32 @@ impl Library {
 
     /// Asks for something, unless it is being fetched already.
     pub fn ask(&self, request: Request) {
-        let Some(requests) = &self.requests else {
+        let Some(jobs) = &self.jobs else {
             return;
         };
         if lock(&self.asked).insert(request)
-            && requests.try_send((request, words::spoken())).is_err()
+            && jobs.try_send(Job::Fetch(request, words::spoken())).is_err()
         {
             lock(&self.asked).remove(&request);
+        }
+    }
+
+    /// Keeps a strip of the run under way. When the disk is too slow, strips are left out.
+    pub fn keep(&self, strip: StripToKeep) {
+        if let Some(jobs) = &self.jobs
+            && jobs.try_send(Job::Keep(strip)).is_err()
+        {
+            tracing::warn!("a strip was not kept: the disk is too slow");
         }
     }
 }
 
 struct Reading {
     logbook: PathBuf,
+    /// Folder of the strips.
+    strips: PathBuf,
+    /// The run whose old strips were cleared away.
+    cleared: Option<i64>,
     papers: PathBuf,
     clock: Arc<dyn Clock>,
     shelf: Arc<Mutex<Arc<Shelf>>>,
@@ -169,8 +208,17 @@ struct Reading {
 }
 
 impl Reading {
-    fn serve(&self, requests: &Receiver<(Request, Language)>) {
-        while let Ok((request, language)) = requests.recv() {
+    fn serve(&mut self, jobs: &Receiver<Job>) {
+        while let Ok(job) = jobs.recv() {
+            let (request, language) = match job {
+                Job::Fetch(request, language) => (request, language),
+                Job::Keep(strip) => {
+                    if let Err(error) = self.keep(&strip) {
+                        tracing::warn!(%error, run = strip.run, "a strip was not kept");
+                    }
+                    continue;
+                }
+            };
             words::speak(language);
             let mut shelf = Shelf::clone(&lock(&self.shelf));
             self.fetch(request, &mut shelf);
@@ -178,6 +226,14 @@ impl Reading {
             lock(&self.asked).remove(&request);
             (self.wake)();
         }
+    }
+
+    fn keep(&mut self, strip: &StripToKeep) -> std::io::Result<()> {
+        if self.cleared != Some(strip.run) {
+            strips::clear(&self.strips, strip.run)?;
+            self.cleared = Some(strip.run);
+        }
+        strips::write(&self.strips, strip)
     }
 
     fn fetch(&self, request: Request, shelf: &mut Shelf) {
@@ -222,8 +278,20 @@ impl Reading {
                 }
                 shelf.pictures.insert(bead, picture);
             }
+            Request::Strip(bead) => {
+                let at_secs = f64::from_bits(bead.at_bits);
+                let found = strips::find(&self.strips, bead.run, bead.feed, at_secs);
+                if shelf.strips.len() >= MOST_STRIPS {
+                    shelf.strips.clear();
+                }
+                shelf.strips.insert(bead, found.map(Arc::new));
+            }
             Request::Report(run) => {
-                shelf.report = Some(self.report(run));
+                let report = self.report(run);
+                if let Err(why) = &report {
+                    tracing::warn!(run, why, "no report");
+                }
+                shelf.report = Some(report);
                 shelf.reports += 1;
             }
         }

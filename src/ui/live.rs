@@ -8,9 +8,10 @@ use crate::base::Clock;
 use crate::capture::{self, Paced, SourceSpec};
 use crate::glass::Calibration;
 use crate::run::{Intent, Notice, Recording, Runner, RunnerSettings, Snapshot};
-use crate::ui::backend::{Backend, CameraChoice, Cameras, DEMO_SOURCE, Look};
+use crate::ui::backend::{Backend, CameraChoice, Cameras, DEMO_SOURCE, Look, Pace};
 use crate::ui::library::{Library, Request, Shelf};
 use crate::ui::peep::{AllSeen, Opening, Peeps};
+use crate::ui::runs::strips::StripToKeep;
 use crate::ui::words::{self, Language};
 
 /// Called when there is something new to draw; it must return at once.
@@ -30,10 +31,33 @@ enum Stage {
     Running(Arc<Runner>),
 }
 
+/// Tells the window of news, no oftener than it wants to hear.
+struct News {
+    clock: Arc<dyn Clock>,
+    wake: Wake,
+    /// How often, and when it was told last, monotonic seconds.
+    told: Mutex<(Pace, f64)>,
+}
+
+impl News {
+    /// There is news. What is not told now is told with the next news, or when the window looks by
+    /// itself, as it does once a second.
+    fn come(&self) {
+        let now = self.clock.monotonic_secs();
+        let mut told = lock(&self.told);
+        if now - told.1 >= told.0.least_secs() {
+            told.1 = now;
+            drop(told);
+            (self.wake)();
+        }
+    }
+}
+
 /// What the window and the errands share.
 struct Shared {
     clock: Arc<dyn Clock>,
     wake: Wake,
+    news: Arc<News>,
     logbook: Option<PathBuf>,
     stage: Mutex<Stage>,
     /// Counts sources asked for: an errand that comes too late is not put up.
@@ -84,6 +108,11 @@ impl Live {
         );
         Self {
             shared: Arc::new(Shared {
+                news: Arc::new(News {
+                    clock: Arc::clone(&clock),
+                    wake: Arc::clone(&wake),
+                    told: Mutex::new((Pace::default(), f64::NEG_INFINITY)),
+                }),
                 peeps,
                 papers,
                 library,
@@ -141,12 +170,16 @@ impl Shared {
         })));
         // A camera that is still looked at cannot be opened.
         self.peeps.wait();
+        tracing::info!(source = name, "opening");
         let stage = match self.start(spec, calibration) {
             Ok(runner) => Stage::Running(Arc::new(runner)),
-            Err(why) => Stage::Idle(nothing(Notice {
-                is_error: true,
-                words: words::not_opened(&name, &why),
-            })),
+            Err(why) => {
+                tracing::warn!(source = name, why, "not opened");
+                Stage::Idle(nothing(Notice {
+                    is_error: true,
+                    words: words::not_opened(&name, &why),
+                }))
+            }
         };
         self.put(stage);
     }
@@ -162,8 +195,8 @@ impl Shared {
         settings.calibration = calibration;
         settings.logbook.clone_from(&self.logbook);
         settings.recording = Recording::WhenAsked;
-        let wake = self.wake.clone();
-        settings.on_change = Some(Box::new(move || wake()));
+        let news = Arc::clone(&self.news);
+        settings.on_change = Some(Box::new(move || news.come()));
         Runner::start(settings, self.clock.clone()).map_err(|error| error.to_string())
     }
 
@@ -209,7 +242,16 @@ impl Backend for Live {
         Arc::new(move || shared.snapshot())
     }
 
+    fn pace(&self, pace: Pace) {
+        lock(&self.shared.news.told).0 = pace;
+    }
+
+    fn keep_strip(&self, strip: StripToKeep) {
+        self.shared.library.keep(strip);
+    }
+
     fn send(&self, intent: Intent) {
+        tracing::debug!(?intent, "asked");
         let runner = match &*lock(&self.shared.stage) {
             Stage::Idle(_) => return,
             Stage::Running(runner) => runner.clone(),
@@ -313,5 +355,39 @@ impl Backend for Live {
         calibration
             .write(Path::new(path))
             .map_err(|error| error.to_string())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
+    use super::*;
+    use crate::base::ManualClock;
+
+    #[test]
+    fn news_comes_no_oftener_than_it_is_wanted() {
+        let clock = ManualClock::new(0.0);
+        let wakes = Arc::new(AtomicUsize::new(0));
+        let counted = Arc::clone(&wakes);
+        let news = News {
+            clock: Arc::new(clock.clone()),
+            wake: Arc::new(move || {
+                counted.fetch_add(1, Ordering::Relaxed);
+            }),
+            told: Mutex::new((Pace::Pictures, f64::NEG_INFINITY)),
+        };
+        let in_ten_secs = |pace| {
+            lock(&news.told).0 = pace;
+            wakes.store(0, Ordering::Relaxed);
+            for _ in 0..300 {
+                clock.advance(1.0 / 30.0);
+                news.come();
+            }
+            wakes.load(Ordering::Relaxed)
+        };
+        assert_eq!(in_ten_secs(Pace::Pictures), 300);
+        assert!((36..=40).contains(&in_ten_secs(Pace::Figures)));
+        assert!((18..=20).contains(&in_ten_secs(Pace::Pages)));
     }
 }

@@ -5,7 +5,8 @@
 //! - `backend`: what the window needs of whatever runs behind it; `live`: the running instrument;
 //!   `pretend`: a scripted one; `open`: eframe's window round it all.
 //! - `app`: the window's state and order; `layout`: where everything stands.
-//! - `bars`, `feed_panel`, `scale`, `figures`, `picture`, `strips`, `setup`, `dialogs`, `help`:
+//! - `start`, `fitter`, `room`, `runs`, `setup`, `hand`: views, each for one task.
+//! - `bars`, `feed_panel`, `scale`, `figures`, `picture`, `strips`, `dialogs`, `help`:
 //!   the parts; `paint`, `shapes`: the pens.
 //! - `fresh`: how old what we were told is; `flash`: what was counted just now; `edit`: outlines
 //!   being changed; `sound`: the alarm's tone, in its own thread.
@@ -20,6 +21,7 @@ mod figures;
 pub mod fitter;
 mod flash;
 mod fresh;
+pub mod hand;
 mod help;
 pub mod kept;
 mod keys;

@@ -1,11 +1,13 @@
 //! Words and keys at fixed places: each is painted where it is told, cut with an ellipsis rather
 //! than pushed aside, and said to the accessibility tree. It holds no state.
 
+use std::sync::Arc;
+
 use eframe::egui::accesskit::{Live, Role};
 use eframe::egui::text::{LayoutJob, TextFormat, TextWrapping};
 use eframe::egui::{
-    Align, Align2, Color32, CornerRadius, FontId, Id, Rect, Response, Sense, Stroke, StrokeKind,
-    Ui, WidgetInfo, pos2, vec2,
+    Align, Align2, Color32, CornerRadius, FontId, Galley, Id, Rect, Response, Sense, Stroke,
+    StrokeKind, Ui, Vec2, WidgetInfo, pos2, vec2,
 };
 
 use crate::ui::shapes;
@@ -64,8 +66,68 @@ pub fn painted(ui: &Ui, rect: Rect, align: Align2, text: &str, font: FontId, ink
     place
 }
 
+/// The first of several forms of the same words that fits a width, points; the last when none
+/// does.
+#[must_use]
+pub fn fitting<'a>(ui: &Ui, room: f32, size: f32, forms: &'a [String]) -> &'a str {
+    let fits = |form: &&String| width(ui, form, size) <= room;
+    forms
+        .iter()
+        .find(fits)
+        .or(forms.last())
+        .map_or("", String::as_str)
+}
+
+/// The largest size of letters up to one that lets a line fit a width, points.
+#[must_use]
+pub fn fitting_size(ui: &Ui, room: f32, text: &str, most: f32) -> f32 {
+    let whole = width(ui, text, most);
+    if whole <= room {
+        return most;
+    }
+    (most * room / whole).max(LEAST_LETTERS)
+}
+
 /// Several lines of words in a rectangle, wrapped, cut after as many rows as it holds, and said.
 pub fn paragraph(ui: &Ui, rect: Rect, align: Align2, text: &str, size: f32, ink: Color32) {
+    let galley = wrapped(ui, rect, align, text, size, ink);
+    let height = galley.size().y;
+    let y = match align.y() {
+        Align::Min => rect.top(),
+        Align::Center => rect.center().y - height / 2.0,
+        Align::Max => rect.bottom() - height,
+    };
+    let x = match align.x() {
+        Align::Min => rect.left(),
+        Align::Center => rect.center().x,
+        Align::Max => rect.right(),
+    };
+    ui.painter().galley(pos2(x, y), galley, ink);
+    say(ui, rect, text);
+}
+
+/// The same, in the largest letters up to a size in which nothing is cut.
+pub fn paragraph_fitting(ui: &Ui, rect: Rect, align: Align2, text: &str, most: f32, ink: Color32) {
+    let mut size = most;
+    while size > LEAST_LETTERS && wrapped(ui, rect, align, text, size, ink).elided {
+        size -= 0.5;
+    }
+    paragraph(ui, rect, align, text, size, ink);
+}
+
+/// The first of several forms of the same words of which nothing is cut in a rectangle; the last
+/// when something of each is.
+#[must_use]
+pub fn fitting_paragraph<'a>(ui: &Ui, rect: Rect, size: f32, forms: &'a [String]) -> &'a str {
+    let fits = |form: &&String| !wrapped(ui, rect, Align2::LEFT_TOP, form, size, PICTURE).elided;
+    forms
+        .iter()
+        .find(fits)
+        .or(forms.last())
+        .map_or("", String::as_str)
+}
+
+fn wrapped(ui: &Ui, rect: Rect, align: Align2, text: &str, size: f32, ink: Color32) -> Arc<Galley> {
     let size = size.max(LEAST_LETTERS);
     let mut job =
         LayoutJob::single_section(text.to_owned(), TextFormat::simple(letters(size), ink));
@@ -80,20 +142,7 @@ pub fn paragraph(ui: &Ui, rect: Rect, align: Align2, text: &str, size: f32, ink:
         break_anywhere: false,
         overflow_character: Some('…'),
     };
-    let galley = ui.painter().layout_job(job);
-    let height = galley.size().y;
-    let y = match align.y() {
-        Align::Min => rect.top(),
-        Align::Center => rect.center().y - height / 2.0,
-        Align::Max => rect.bottom() - height,
-    };
-    let x = match align.x() {
-        Align::Min => rect.left(),
-        Align::Center => rect.center().x,
-        Align::Max => rect.right(),
-    };
-    ui.painter().galley(pos2(x, y), galley, ink);
-    say(ui, rect, text);
+    ui.painter().layout_job(job)
 }
 
 /// Width of one line of words, points.
@@ -164,8 +213,37 @@ pub struct KeyFace<'a> {
     pub lit: Lit,
 }
 
+/// Share of a key's width that its words may take before they are made smaller; the rest is for the
+/// cap of its key.
+const WORDS_SHARE: f32 = 0.68;
+
+/// Size of the words on a key of this size, points: a key for gloves has larger words, as far as
+/// they fit.
+#[must_use]
+pub fn key_letters(ui: &Ui, size: Vec2, words: &str) -> f32 {
+    let most = if size.y > 60.0 { 26.0 } else { 18.0 };
+    let mut letters = (size.y * 0.38).clamp(LEAST_LETTERS, most);
+    while letters > 18.0 && width(ui, words, letters) > size.x * WORDS_SHARE {
+        letters -= 1.0;
+    }
+    letters
+}
+
 /// A large key to press, with the keyboard's key beside its words.
 pub fn key(ui: &Ui, rect: Rect, salt: &str, face: &KeyFace<'_>, palette: &Palette) -> Response {
+    let size = key_letters(ui, rect.size(), face.words);
+    key_with(ui, rect, salt, face, size, palette)
+}
+
+/// The same with words of a given size, so that the keys of a row are alike.
+pub fn key_with(
+    ui: &Ui,
+    rect: Rect,
+    salt: &str,
+    face: &KeyFace<'_>,
+    size: f32,
+    palette: &Palette,
+) -> Response {
     let sense = match face.usable {
         Usable::Yes => Sense::click(),
         Usable::No => Sense::hover(),
@@ -208,12 +286,6 @@ pub fn key(ui: &Ui, rect: Rect, salt: &str, face: &KeyFace<'_>, palette: &Palett
             pos2(rect.right() - 6.0, rect.bottom() - 2.5),
         );
         ui.painter().rect_filled(foot, 1.0, palette.focus);
-    }
-    // A key for gloves has larger words, as far as they fit.
-    let most = if rect.height() > 60.0 { 26.0 } else { 18.0 };
-    let mut size = (rect.height() * 0.38).clamp(LEAST_LETTERS, most);
-    while size > 18.0 && width(ui, face.words, size) > rect.width() * 0.62 {
-        size -= 1.0;
     }
     let cap_size = (size - 3.0).clamp(LEAST_LETTERS, 15.0);
     let side = if rect.width() < 90.0 { 3.0 } else { 8.0 };

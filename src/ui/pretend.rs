@@ -6,15 +6,18 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use image::{GrayImage, Luma};
 
-use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, GlassKind};
+use crate::base::{BeadKind, BlindWhy, FeedNumber, Frame, GlassKind, Span};
 use crate::capture::About;
 use crate::glass::{Calibration, FeedCalibration, Outline};
 use crate::judge::{Alarm, AlarmState, Cause, FeedState, Step};
-use crate::rate::Reading;
+use crate::rate::{Reading, hand_check};
+use crate::run::hand_check::HandCheckState;
 use crate::run::{BeadMark, FeedSnapshot, HistoryPoint, Intent, Notice, RunSnapshot, Snapshot};
-use crate::ui::backend::{Backend, CameraChoice, Cameras, Look};
+use crate::ui::backend::{Backend, CameraChoice, Cameras, Look, Pace};
 use crate::ui::library::{Request, Shelf};
 use crate::ui::peep::{AllSeen, Seen};
+use crate::ui::runs::strips::StripToKeep;
+use crate::ui::words;
 
 /// A scene to show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -44,8 +47,12 @@ struct Inner {
     papers: Vec<(String, String)>,
     shelf: Arc<Shelf>,
     requests: Vec<Request>,
+    pace: Pace,
+    strips: Vec<StripToKeep>,
 }
 
+/// Identity of the invented camera.
+const CAMERA: &str = "invented-1";
 /// Size of the invented pictures, pixels.
 const SIZE: (u32, u32) = (640, 400);
 
@@ -62,6 +69,8 @@ impl Pretend {
                 papers: Vec::new(),
                 shelf: Arc::default(),
                 requests: Vec::new(),
+                pace: Pace::default(),
+                strips: Vec::new(),
             })),
         }
     }
@@ -96,6 +105,18 @@ impl Pretend {
     #[must_use]
     pub fn requests(&self) -> Vec<Request> {
         self.lock().requests.clone()
+    }
+
+    /// How often the window wants to be told of changes.
+    #[must_use]
+    pub fn paced(&self) -> Pace {
+        self.lock().pace
+    }
+
+    /// The strips kept so far.
+    #[must_use]
+    pub fn strips(&self) -> Vec<StripToKeep> {
+        self.lock().strips.clone()
     }
 
     /// Puts something on the shelf.
@@ -133,6 +154,14 @@ impl Backend for Pretend {
         Arc::new(move || twin.snapshot())
     }
 
+    fn pace(&self, pace: Pace) {
+        self.lock().pace = pace;
+    }
+
+    fn keep_strip(&self, strip: StripToKeep) {
+        self.lock().strips.push(strip);
+    }
+
     fn send(&self, intent: Intent) {
         self.lock().sent.push(intent.clone());
         match intent {
@@ -149,6 +178,23 @@ impl Backend for Pretend {
                     }
                 }
                 snapshot.alarms.retain(|a| a.state != AlarmState::Normal);
+            }),
+            Intent::StartHandCheck { feed } => self.change(|snapshot| {
+                snapshot.hand_check = Some(Arc::new(check_of(feed, snapshot.now_secs)));
+            }),
+            Intent::Tap => self.change(|snapshot| {
+                let now_secs = snapshot.now_secs;
+                if let Some(check) = &mut snapshot.hand_check {
+                    let check = Arc::make_mut(check);
+                    check.taps += 1;
+                    check.last_tap_secs = Some(now_secs);
+                }
+            }),
+            Intent::EndHandCheck => self.change(|snapshot| {
+                let now_secs = snapshot.now_secs;
+                if let Some(check) = &mut snapshot.hand_check {
+                    Arc::make_mut(check).ended_secs = Some(now_secs);
+                }
             }),
             Intent::Calibrate(calibration) => self.change(|snapshot| {
                 snapshot.calibration = Some(calibration);
@@ -192,13 +238,14 @@ impl Backend for Pretend {
             number: 1,
             why_not: None,
         };
-        [("demo".to_owned(), seen)].into()
+        let camera = words::camera_source(CAMERA);
+        [("demo".to_owned(), seen.clone()), (camera, seen)].into()
     }
 
     fn cameras(&self) -> Cameras {
         Cameras::Found(vec![CameraChoice {
             name: "invented camera".to_owned(),
-            identity: "invented-1".to_owned(),
+            identity: CAMERA.to_owned(),
         }])
     }
 
@@ -347,6 +394,23 @@ fn reading(rate: f64, drops: usize) -> Reading {
         high: rate * 1.1,
         scatter: 0.15,
         drops,
+    }
+}
+
+/// A hand check that has just begun.
+fn check_of(feed: Option<FeedNumber>, from_secs: f64) -> HandCheckState {
+    let watched = Span {
+        from_secs,
+        to_secs: from_secs,
+    };
+    HandCheckState {
+        feed,
+        from_secs,
+        ended_secs: None,
+        taps: 0,
+        last_tap_secs: None,
+        result: hand_check(&[], &[], watched, &[]),
+        is_settled: false,
     }
 }
 

@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 use std::time::Duration;
 
+use beadtally::ui::backend::Pace;
 use beadtally::ui::kept::Memory;
 use beadtally::ui::pretend::Scene;
 use beadtally::ui::style::Look;
@@ -15,7 +16,8 @@ use egui_kittest::kittest::{NodeT, Queryable};
 use crate::kit::{Build, Rig};
 
 /// Keys that lead to every view and dialog.
-const PLACES: [Option<Key>; 11] = [
+const PLACES: [Option<Key>; 12] = [
+    Some(Key::H),
     Some(Key::F6),
     Some(Key::F7),
     Some(Key::F8),
@@ -343,8 +345,34 @@ fn closing_during_a_run_asks_once_and_loses_nothing() {
     }
     assert!(closed);
     assert!(matches!(rig.behind.sent()[..], [Intent::EndRun]));
+    // Who wants to close again while asked has answered.
+    let mut rig = Build::of(Scene::Well).rig();
+    ask_to_close(&mut rig);
+    assert!(commands(&rig).contains(&ViewportCommand::CancelClose));
+    let viewports = &mut rig.harness.input_mut().viewports;
+    viewports.get_mut(&ViewportId::ROOT).unwrap().events.clear();
+    ask_to_close(&mut rig);
+    assert!(!commands(&rig).contains(&ViewportCommand::CancelClose));
+    assert!(matches!(rig.behind.sent()[..], [Intent::EndRun]));
     // Without a run nothing is asked.
     let mut rig = Build::of(Scene::Trouble).rig();
     ask_to_close(&mut rig);
     assert!(!commands(&rig).contains(&ViewportCommand::CancelClose));
+}
+
+#[test]
+fn pages_to_read_are_drawn_less_often_than_pictures_that_move() {
+    let mut rig = Build::of(Scene::Well).rig();
+    for (key, pace) in [
+        (Key::F7, Pace::Pages),
+        (Key::F1, Pace::Pages),
+        (Key::F5, Pace::Figures),
+        (Key::F6, Pace::Pictures),
+        (Key::F3, Pace::Pictures),
+        (Key::F2, Pace::Pictures),
+    ] {
+        rig.harness.key_press(key);
+        rig.harness.run();
+        assert_eq!(rig.behind.paced(), pace, "{key:?}");
+    }
 }

@@ -10,6 +10,7 @@ use beadtally::ui::sound::SoundSwitch;
 use beadtally::ui::words::{self, Language};
 use eframe::egui::{Context, Theme, UiBuilder, Vec2};
 use egui_kittest::Harness;
+use jiff::tz::TimeZone;
 
 use crate::paint::SoftPainter;
 
@@ -64,6 +65,8 @@ impl Build {
     }
 
     fn with(self, change: impl Fn(&Context, Window) -> Window + 'static) -> Rig {
+        // What is drawn must not depend on where it is drawn.
+        words::tell_times_in(TimeZone::UTC);
         let behind = Pretend::new(self.scene);
         let clock = ManualClock::new(WALL_SECS);
         let (twin, hands) = (behind.twin(), clock.clone());

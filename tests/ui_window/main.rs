@@ -10,6 +10,7 @@
 
 mod care;
 mod fitter;
+mod hand;
 mod kit;
 mod live;
 mod paint;

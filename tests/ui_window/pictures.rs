@@ -57,6 +57,7 @@ fn pictures_to_look_at() {
         ("more", Some(Key::F8)),
         ("start", Some(Key::F9)),
         ("sheet", Some(Key::S)),
+        ("hand", Some(Key::H)),
     ];
     let language = match std::env::var("BEADTALLY_PICTURE_LANGUAGE").as_deref() {
         Ok("de") => Language::German,

@@ -10,6 +10,7 @@ use beadtally::ui::app::View;
 use beadtally::ui::library::{Bead, Request, Runs, Shelf};
 use beadtally::ui::pretend::Scene;
 use beadtally::ui::runs::data;
+use beadtally::ui::runs::strips::Kept;
 use beadtally::ui::words;
 use eframe::egui::{Key, OutputCommand};
 use egui_kittest::kittest::Queryable;
@@ -209,7 +210,31 @@ fn a_press_on_the_chart_leads_to_the_bead() {
     let mut rig = runs();
     assert!(says(&rig, words::get().runs_press_chart));
     // The chart fills the middle of the page.
-    let at = eframe::egui::pos2(900.0, 300.0);
+    click(&mut rig, 900.0, 300.0);
+    assert!(!says(&rig, words::get().runs_press_chart));
+    assert!(says(&rig, "Interval before it"));
+    let bead = strip_wanted(&rig).unwrap();
+    assert_eq!((bead.run, bead.feed), (2, 1));
+    // None was kept.
+    let mut shelf = shelf();
+    shelf.strips.insert(bead, None);
+    rig.behind.put_on_shelf(shelf.clone());
+    rig.after(0.1);
+    assert!(says(&rig, words::get().runs_no_strip));
+    // One was kept.
+    let strip = Kept {
+        to_secs: f64::from_bits(bead.at_bits) + 6.0,
+        secs: 12.0,
+        picture: Arc::new(image::GrayImage::new(100, 40)),
+    };
+    shelf.strips.insert(bead, Some(Arc::new(strip)));
+    rig.behind.put_on_shelf(shelf);
+    rig.after(0.1);
+    assert!(says(&rig, words::get().runs_strip_said));
+}
+
+fn click(rig: &mut Rig, x: f32, y: f32) {
+    let at = eframe::egui::pos2(x, y);
     rig.harness.event(eframe::egui::Event::PointerMoved(at));
     for pressed in [true, false] {
         rig.harness.event(eframe::egui::Event::PointerButton {
@@ -220,9 +245,15 @@ fn a_press_on_the_chart_leads_to_the_bead() {
         });
         rig.harness.run();
     }
-    assert!(!says(&rig, words::get().runs_press_chart));
-    assert!(says(&rig, "Interval before it"));
-    assert!(says(&rig, words::get().runs_no_strip), "of an old run");
+}
+
+/// The bead whose strip was asked for last.
+fn strip_wanted(rig: &Rig) -> Option<Bead> {
+    let requests = rig.behind.requests();
+    requests.iter().rev().find_map(|request| match request {
+        Request::Strip(bead) => Some(*bead),
+        _ => None,
+    })
 }
 
 #[test]
@@ -234,6 +265,12 @@ fn two_runs_stand_side_by_side() {
     press(&mut rig, &row);
     assert!(says(&rig, "Run 1: invented 1") && says(&rig, "Run 2: invented 2"));
     assert!(says(&rig, "20 drops, 2.00 a minute"));
+    // A press on either chart leads to a bead of its own run.
+    for (x, run) in [(1100.0, 1), (600.0, 2)] {
+        click(&mut rig, x, 330.0);
+        assert_eq!(strip_wanted(&rig).unwrap().run, run);
+        assert!(says(&rig, "Interval before it"));
+    }
     press(&mut rig, words::get().runs_alone);
     assert!(!says(&rig, "Run 1: invented 1"));
 }

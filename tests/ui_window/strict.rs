@@ -16,11 +16,12 @@ use crate::kit::Build;
 const SIZE: (u32, u32) = (320, 200);
 /// A pixel is another one when a channel is this far off, levels of 256.
 const OFF: u8 = 24;
-/// Share of other pixels that is still the same picture: the clock of another time zone.
-const MOST_SHARE: f64 = 0.006;
+/// Share of other pixels that is still the same picture: the last bit of a rounding on another
+/// processor.
+const MOST_SHARE: f64 = 0.002;
 
 /// Name, scene, look, keys.
-const VIEWS: [(&str, Scene, Look, &[Key]); 11] = [
+const VIEWS: [(&str, Scene, Look, &[Key]); 12] = [
     ("watch", Scene::Well, Look::Dark, &[]),
     ("watch-trouble", Scene::Trouble, Look::HighContrast, &[]),
     ("far", Scene::Well, Look::Light, &[Key::F5]),
@@ -30,6 +31,12 @@ const VIEWS: [(&str, Scene, Look, &[Key]); 11] = [
     ("room", Scene::Well, Look::Dark, &[Key::F6]),
     ("lessons", Scene::Well, Look::Light, &[Key::F6, Key::T]),
     ("runs", Scene::Trouble, Look::Dark, &[Key::F7]),
+    (
+        "hand",
+        Scene::Well,
+        Look::Dark,
+        &[Key::Num1, Key::H, Key::H],
+    ),
     ("help", Scene::Well, Look::Light, &[Key::F1]),
     ("more", Scene::Well, Look::HighContrast, &[Key::F8]),
 ];

@@ -10,7 +10,8 @@ use egui_kittest::kittest::{NodeT, Queryable};
 use crate::kit::{Build, Rig};
 
 /// Keys that lead to every view and dialog.
-const PLACES: [Option<Key>; 10] = [
+const PLACES: [Option<Key>; 11] = [
+    Some(Key::H),
     None,
     Some(Key::F1),
     Some(Key::F3),

@@ -2,6 +2,7 @@
 
 use beadtally::base::FeedNumber;
 use beadtally::judge::{Cause, FeedState};
+use beadtally::rate::oil::{Figure, OilFlow, ReservoirLife, UsedBy, VolumeFrom};
 use beadtally::run::Intent;
 use beadtally::ui::app::View;
 use beadtally::ui::pretend::Scene;
@@ -381,4 +382,50 @@ fn the_figure_is_large_enough_for_three_metres() {
     assert!(height >= 64.0, "{height}");
     let larger = feed_panel::figure_height(panel_of(1920.0, 1080.0, 3));
     assert!(larger > height * 1.2, "it grows with the window: {larger}");
+}
+
+#[test]
+fn oil_and_reservoir_are_told_where_they_are_known() {
+    let mut rig = Build::of(Scene::Over).rig();
+    let says = |rig: &Rig, part: &str| rig.harness.query_all_by_label_contains(part).count();
+    assert_eq!(says(&rig, "mL/h"), 0);
+    let figure = |middle: f64| Figure {
+        middle,
+        low: middle * 0.8,
+        high: middle * 1.25,
+    };
+    let flow = OilFlow {
+        ml_per_hour: figure(9.82),
+        drops_per_minute: figure(2.5),
+        drop_ul: figure(65.0),
+        from: VolumeFrom::Beads,
+        beads: Some(20),
+    };
+    rig.behind.change(|snapshot| {
+        snapshot.feeds[0].oil = Some(flow);
+        snapshot.oil.total_ml_per_hour = Some(figure(30.0));
+    });
+    rig.after(0.1);
+    assert_eq!(says(&rig, "about 9.8 mL/h (7.9 to 12)"), 1);
+    assert_eq!(says(&rig, "all feeds: about 30 mL/h (24 to 38)"), 1);
+    rig.behind.change(|snapshot| {
+        snapshot.oil.reservoir = Some(ReservoirLife {
+            ml_per_hour: figure(30.0),
+            used_ml: figure(100.0),
+            left_ml: figure(400.0),
+            empty_in_secs: figure(48_000.0),
+            used_by: UsedBy::Counting,
+        });
+    });
+    rig.after(0.1);
+    assert_eq!(
+        says(&rig, "about 400 mL left, empty in about 13 h 20 min"),
+        1
+    );
+    // With a doubt the oil stands with the unit.
+    rig.behind
+        .change(|snapshot| snapshot.feeds[0].doubts = vec!["it trembles".to_owned()]);
+    rig.after(0.1);
+    assert_eq!(says(&rig, "drops/min: 9.8 mL/h"), 1);
+    assert_eq!(says(&rig, "it trembles"), 1);
 }

@@ -423,6 +423,7 @@ impl Measuring {
         let clock = Arc::clone(&self.parts.shared.clock);
         let now_secs = self.tie.at_secs;
         for event in events {
+            crate::run::telling::tell(&event);
             let event = Arc::new(event);
             if let (Some(run), Some(log)) = (&mut self.run, &self.parts.log) {
                 run.event(&event, self.tie, log, clock.as_ref());

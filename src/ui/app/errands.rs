@@ -96,6 +96,8 @@ impl Window {
             Action::OneOrAll => self.shown = self.shown.other(),
             Action::Neighbour(by) => self.choose_neighbour(by),
             Action::Sheet => self.open_dialog(ctx, Dialog::Sheet),
+            Action::HandCheck => self.turn_hand_check(),
+            Action::Tap => self.tap(),
             Action::More => self.open_dialog(ctx, Dialog::More),
             Action::Start => self.start_again(Step::Source),
             Action::Choose(feed) => self.choose(feed),

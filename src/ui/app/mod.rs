@@ -12,7 +12,7 @@ use eframe::egui::{CentralPanel, Context, Frame, Rect, Ui, UiBuilder, ViewportCo
 
 use crate::base::{Clock, FeedNumber};
 use crate::run::{FeedSnapshot, Intent, Notice};
-use crate::ui::backend::Backend;
+use crate::ui::backend::{Backend, Pace};
 use crate::ui::bars::{self, AlarmAsk, BLINK_SECS, Blink, RowKey};
 use crate::ui::dialogs::{self, Dialog, FileErrand, Known};
 use crate::ui::feed_panel::{self, Told, told};
@@ -20,12 +20,14 @@ use crate::ui::fitter::Shown;
 use crate::ui::fitter::sheet::Sheet;
 use crate::ui::flash::Flashes;
 use crate::ui::fresh::Fresh;
+use crate::ui::hand::{Hand, Stage};
 use crate::ui::kept::{Kept, Memory};
 use crate::ui::keys::{self, Action, Listening};
 use crate::ui::paint::{Lit, Usable};
 use crate::ui::picture::{self, LEAST_BETWEEN_SECS, LivePicture};
 use crate::ui::room::{PLAY_SECS, Room};
 use crate::ui::runs::RunsView;
+use crate::ui::runs::strips::StripKeeper;
 use crate::ui::setup::{Ask, Setup};
 use crate::ui::sound::SoundSwitch;
 use crate::ui::start::Start;
@@ -62,6 +64,19 @@ pub enum View {
     Room,
     /// The runs.
     Runs,
+    /// The hand check.
+    Hand,
+}
+
+impl View {
+    /// How often it wants to be drawn when the instrument has news.
+    fn pace(self) -> Pace {
+        match self {
+            Self::Watch | Self::Setup | Self::Start | Self::Room => Pace::Pictures,
+            Self::Far | Self::Hand => Pace::Figures,
+            Self::Help | Self::Runs => Pace::Pages,
+        }
+    }
 }
 
 /// The whole window.
@@ -73,6 +88,7 @@ pub struct Window {
     flashes: Flashes,
     live: LivePicture,
     strips: Strips,
+    strip_keeper: StripKeeper,
     setup: Setup,
     view: View,
     dialog: Option<Dialog>,
@@ -88,6 +104,7 @@ pub struct Window {
     sheet: Sheet,
     room: Room,
     runs: RunsView,
+    hand: Hand,
     reports: u64,
     kept: Kept,
     memory: Memory,
@@ -114,6 +131,7 @@ impl Window {
             flashes: Flashes::default(),
             live: LivePicture::default(),
             strips: Strips::default(),
+            strip_keeper: StripKeeper::default(),
             setup: Setup::default(),
             view: View::Watch,
             dialog: None,
@@ -127,6 +145,7 @@ impl Window {
             sheet: Sheet::default(),
             room: Room::default(),
             runs: RunsView::default(),
+            hand: Hand::default(),
             reports: 0,
             kept: Kept::default(),
             memory: Memory::default(),
@@ -171,7 +190,10 @@ impl Window {
         if !counts.ended {
             self.sheet.take(&counts, self.clock.wall_secs());
         }
-        self.runs.strips.take(&counts);
+        for strip in self.strip_keeper.due(&counts) {
+            self.backend.keep_strip(strip);
+        }
+        self.backend.pace(self.view.pace());
         self.hear_of_reports(&ctx);
         self.setup.follow(&counts);
         self.strips.keep_only(&counts.feeds);
@@ -195,7 +217,7 @@ impl Window {
     fn whole(&mut self, ui: &mut Ui, palette: &Palette) {
         let ctx = ui.ctx().clone();
         let places = layout::window(ui.max_rect());
-        let clock = clock_words(self.clock.wall_secs());
+        let clock = words::paper::time_of_day(self.clock.wall_secs());
         bars::top(ui, places.top, &self.fresh, &clock, palette);
         match self.view {
             View::Watch => self.watch(ui, places.view, palette),
@@ -204,6 +226,7 @@ impl Window {
             View::Start => self.getting_started(ui, places.view, palette),
             View::Room => self.in_room(ui, places.view, palette),
             View::Runs => self.in_runs(ui, places.view, palette),
+            View::Hand => self.in_hand_check(ui, places.view, palette),
             View::Help => {
                 let tenths = std::mem::take(&mut self.scroll_tenths);
                 help::show(ui, places.view, tenths, palette);
@@ -346,6 +369,8 @@ impl Window {
             Listening::Nothing
         } else if self.view == View::Help {
             Listening::InHelp
+        } else if self.view == View::Hand && self.hand_stage() == Stage::Tapping {
+            Listening::InHandCheck
         } else if !matches!(self.view, View::Setup | View::Start) {
             Listening::Everywhere
         } else if self.setup.picture_has_focus(ui) {
@@ -375,7 +400,11 @@ impl Window {
         self.fresh
             .snapshot()
             .notice
-            .clone()
+            .as_ref()
+            .map(|notice| Notice {
+                is_error: notice.is_error,
+                words: words::instrument(&notice.words),
+            })
             .or(silent)
             .or_else(|| self.sound.trouble().map(wrong))
     }
@@ -405,13 +434,20 @@ impl Window {
         }
     }
 
-    /// Asks once before closing while a run is recorded.
+    /// Asks once before closing while a run is recorded; who wants to close again while asked has
+    /// answered. Either way the run is ended and kept.
     fn mind_closing(&mut self, ctx: &Context) {
         let wants_close = ctx.input(|input| input.viewport().close_requested());
-        if wants_close && !self.may_close && self.fresh.snapshot().run.is_some() {
-            ctx.send_viewport_cmd(ViewportCommand::CancelClose);
-            self.open_dialog(ctx, Dialog::Closing);
+        if !wants_close || self.may_close || self.fresh.snapshot().run.is_none() {
+            return;
         }
+        if matches!(self.dialog, Some(Dialog::Closing)) {
+            self.backend.send(Intent::EndRun);
+            self.may_close = true;
+            return;
+        }
+        ctx.send_viewport_cmd(ViewportCommand::CancelClose);
+        self.open_dialog(ctx, Dialog::Closing);
     }
 
     /// Asks to be drawn again only when something here will change by itself.
@@ -426,7 +462,14 @@ impl Window {
         if self.view == View::Room && self.room.plays() {
             sooner(PLAY_SECS);
         }
-        if let Some(secs) = self.flashes.next_change_secs() {
+        if self.view.pace() == Pace::Pictures
+            && let Some(secs) = self.flashes.next_change_secs()
+        {
+            sooner(secs.max(LEAST_BETWEEN_SECS));
+        }
+        if self.view == View::Hand
+            && let Some(secs) = self.hand.next_change_secs(now_secs)
+        {
             sooner(secs.max(LEAST_BETWEEN_SECS));
         }
         let blinks = self
@@ -451,12 +494,4 @@ impl Window {
             ctx.request_repaint_after(Duration::from_secs_f64(secs.max(0.05)));
         }
     }
-}
-
-/// The clock on the wall, hours and minutes, in the time zone of this computer.
-fn clock_words(wall_secs: f64) -> String {
-    jiff::Timestamp::from_second(wall_secs.floor() as i64)
-        .map(|at| at.to_zoned_datetime(jiff::tz::TimeZone::system()))
-        .map(|zoned| zoned.strftime("%H:%M").to_string())
-        .unwrap_or_default()
 }

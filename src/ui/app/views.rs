@@ -3,9 +3,11 @@
 use eframe::egui::{Context, Rect, Ui};
 
 use crate::base::FeedNumber;
+use crate::run::Intent;
 use crate::ui::app::{View, Window, errands};
 use crate::ui::backend::DEMO_SOURCE;
 use crate::ui::fitter::{self, FitterAsk};
+use crate::ui::hand::{self, HandAsk, Stage};
 use crate::ui::kept::Hears;
 use crate::ui::library::Request;
 use crate::ui::paint::{Lit, Usable};
@@ -79,6 +81,56 @@ impl Window {
         for RunsAsk::Act(action) in self.runs.show(ui, rect, &with, palette) {
             self.act(ui.ctx(), action);
         }
+    }
+
+    /// How far the hand check has come.
+    pub(super) fn hand_stage(&self) -> Stage {
+        Stage::of(self.fresh.snapshot().hand_check.as_deref())
+    }
+
+    pub(super) fn in_hand_check(&mut self, ui: &mut Ui, rect: Rect, palette: &Palette) {
+        let with = hand::With {
+            fresh: &self.fresh,
+            chosen: self.checked_feed(),
+        };
+        for ask in self.hand.show(ui, rect, &with, palette) {
+            match ask {
+                HandAsk::Act(action) => self.act(ui.ctx(), action),
+                HandAsk::Send(intent) => self.backend.send(intent),
+            }
+        }
+    }
+
+    /// The feed a hand check is for: the chosen one, or the only one; none for all together.
+    fn checked_feed(&self) -> Option<FeedNumber> {
+        let only = match self.fresh.snapshot().feeds.as_slice() {
+            [one] => Some(one.feed),
+            _ => None,
+        };
+        self.chosen.or(only)
+    }
+
+    /// The key of the hand check: its view; there, begins one or ends it.
+    pub(super) fn turn_hand_check(&mut self) {
+        if self.view != View::Hand {
+            self.view = View::Hand;
+            return;
+        }
+        match self.hand_stage() {
+            Stage::Tapping => self.backend.send(Intent::EndHandCheck),
+            Stage::Settling => {}
+            Stage::None | Stage::Told if self.fresh.is_running() => {
+                let feed = self.checked_feed();
+                self.backend.send(Intent::StartHandCheck { feed });
+            }
+            Stage::None | Stage::Told => self.say(words::get().nothing_runs.to_owned()),
+        }
+    }
+
+    /// A tap by key.
+    pub(super) fn tap(&mut self) {
+        self.hand.tapped(self.fresh.clock_secs());
+        self.backend.send(Intent::Tap);
     }
 
     /// Freezes the picture of the room view, or lets it go.

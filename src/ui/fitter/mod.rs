@@ -104,6 +104,10 @@ pub(super) fn glove_keys(ui: &Ui, row: Rect, keys: &[RowKey], palette: &Palette)
     let gap = 6.0;
     let width =
         (row.width() - gap * keys.len().saturating_sub(1) as f32) / keys.len().max(1) as f32;
+    let size = keys
+        .iter()
+        .map(|key| paint::key_letters(ui, vec2(width, row.height()), key.words))
+        .fold(f32::INFINITY, f32::min);
     for (i, key) in keys.iter().enumerate() {
         let place = Rect::from_min_size(
             pos2(row.left() + (width + gap) * i as f32, row.top()),
@@ -115,7 +119,7 @@ pub(super) fn glove_keys(ui: &Ui, row: Rect, keys: &[RowKey], palette: &Palette)
             usable: key.usable,
             lit: key.lit,
         };
-        if paint::key(ui, place, &format!("glove-{i}"), &face, palette).clicked() {
+        if paint::key_with(ui, place, &format!("glove-{i}"), &face, size, palette).clicked() {
             asked.push(key.action);
         }
     }
@@ -200,6 +204,7 @@ pub(super) fn keys(shown: Shown, sound: Lit, runs: Usable) -> Vec<RowKey> {
         key(Action::MarkOpened, words.glove_open, runs, Lit::No),
         key(Action::MarkClosed, words.glove_close, runs, Lit::No),
         key(Action::DropSound, words.glove_sound, Usable::Yes, sound),
+        key(Action::HandCheck, words.glove_hand, Usable::Yes, Lit::No),
         key(Action::Sheet, words.glove_sheet, Usable::Yes, Lit::No),
     ]
 }

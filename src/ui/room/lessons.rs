@@ -9,15 +9,41 @@ use crate::ui::setup::steps::side;
 use crate::ui::theme::Palette;
 use crate::ui::words;
 
-/// The faults of each lesson, in the demo's own words.
-pub const FAULTS: [&[&str]; 6] = [
-    &["stop 1"],
-    &["flood 2 25"],
-    &["fast 1 5"],
-    &["steam 0.8"],
-    &["fast 1 0.35", "fast 2 0.35", "fast 3 0.35"],
-    &["passer 5"],
-];
+/// How many lessons there are.
+pub const LESSONS: usize = 6;
+
+/// What a lesson lets happen, in the demo's own words, on a demo with so many feeds. Carbon and
+/// carried-over water are not to be seen in any glass, and that is their lesson: what happens is
+/// what a glass shows of them.
+#[must_use]
+pub fn faults(lesson: usize, feeds: usize) -> Vec<String> {
+    match lesson % LESSONS {
+        0 => vec!["stop 1".to_owned()],
+        1 => vec![format!("flood {} 25", feeds.clamp(1, 2))],
+        2 => vec!["fast 1 5".to_owned()],
+        3 => vec!["steam 0.8".to_owned()],
+        // Stiff oil is shared by all feeds.
+        4 => all_feeds_at(0.35, feeds),
+        _ => vec!["passer 5".to_owned()],
+    }
+}
+
+/// All feeds so many times as fast as they were set.
+fn all_feeds_at(factor: f64, feeds: usize) -> Vec<String> {
+    (1..=feeds.max(1))
+        .map(|feed| ["fast", &feed.to_string(), &factor.to_string()].join(" "))
+        .collect()
+}
+
+/// What the answer of a lesson lets happen.
+#[must_use]
+pub fn afterwards(lesson: usize, feeds: usize) -> Vec<String> {
+    match lesson % LESSONS {
+        // The valves were opened on cold oil, and now it is warm: 1/0.35 of what they gave before.
+        4 => all_feeds_at(2.9, feeds),
+        _ => Vec::new(),
+    }
+}
 
 /// What puts everything right again.
 pub const CLEAR: &str = "clear";
@@ -44,12 +70,12 @@ pub struct Lesson {
 }
 
 /// What was asked for in a lesson.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub enum LessonAsk {
     /// Open the demo.
     OpenDemo,
     /// Let these faults happen.
-    Faults(&'static [&'static str]),
+    Faults(Vec<String>),
     /// Put everything right.
     Clear,
     /// No more lessons.
@@ -59,8 +85,11 @@ pub enum LessonAsk {
 /// Whether the demo is watched.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum OnDemo {
-    /// It is.
-    Yes,
+    /// It is, with so many feeds.
+    Yes {
+        /// How many.
+        feeds: usize,
+    },
     /// Something else is.
     No,
 }
@@ -68,7 +97,7 @@ pub enum OnDemo {
 impl Lesson {
     fn go(&mut self, index: usize) {
         *self = Self {
-            index: index % FAULTS.len(),
+            index: index % LESSONS,
             stage: Stage::Scene,
         };
     }
@@ -89,18 +118,13 @@ impl Lesson {
             let heading = words::lesson_heading(self.index + 1, all.len(), lesson.title);
             let text = |words: &str| RichText::new(words).size(large).color(palette.ink);
             ui.label(text(&heading).strong());
-            if on_demo == OnDemo::No {
-                ui.label(text(words::get().lesson_needs_demo));
-                if tall(ui, words::get().lesson_open_demo, large) {
-                    asks.push(LessonAsk::OpenDemo);
-                }
-            } else {
+            if let OnDemo::Yes { feeds } = on_demo {
                 ui.label(text(lesson.scene));
                 match self.stage {
                     Stage::Scene => {
                         if tall(ui, words::get().lesson_start, large) {
                             self.stage = Stage::Question;
-                            asks.push(LessonAsk::Faults(FAULTS[self.index % FAULTS.len()]));
+                            asks.push(LessonAsk::Faults(faults(self.index, feeds)));
                         }
                     }
                     Stage::Question | Stage::Answer => {
@@ -111,6 +135,7 @@ impl Lesson {
                 }
                 if self.stage == Stage::Question && tall(ui, words::get().lesson_answer, large) {
                     self.stage = Stage::Answer;
+                    asks.push(LessonAsk::Faults(afterwards(self.index, feeds)));
                 }
                 if self.stage == Stage::Answer {
                     ui.separator();
@@ -119,11 +144,16 @@ impl Lesson {
                         asks.push(LessonAsk::Clear);
                     }
                 }
+            } else {
+                ui.label(text(words::get().lesson_needs_demo));
+                if tall(ui, words::get().lesson_open_demo, large) {
+                    asks.push(LessonAsk::OpenDemo);
+                }
             }
             ui.horizontal_wrapped(|ui| {
                 if ui.button(words::get().lesson_before).in_sight().clicked() {
                     self.leave(&mut asks);
-                    self.go(self.index + FAULTS.len() - 1);
+                    self.go(self.index + LESSONS - 1);
                 }
                 if ui.button(words::get().lesson_next).in_sight().clicked() {
                     self.leave(&mut asks);
@@ -160,12 +190,18 @@ mod tests {
     use crate::capture::demo::DemoSource;
 
     #[test]
-    fn the_demo_takes_every_fault_of_every_lesson() {
-        let mut demo = DemoSource::from_words("").unwrap();
-        for fault in FAULTS.into_iter().flatten() {
-            demo.switch(fault).unwrap();
+    fn a_demo_of_any_size_takes_every_fault_of_every_lesson() {
+        for feeds in 1..=4 {
+            let mut demo = DemoSource::from_words(&format!("feeds={feeds}")).unwrap();
+            for lesson in 0..LESSONS {
+                let happens = faults(lesson, feeds);
+                assert!(!happens.is_empty());
+                for fault in happens.into_iter().chain(afterwards(lesson, feeds)) {
+                    demo.switch(&fault).unwrap();
+                }
+                demo.switch(CLEAR).unwrap();
+            }
         }
-        demo.switch(CLEAR).unwrap();
-        assert_eq!(words::lessons().len(), FAULTS.len());
+        assert_eq!(words::lessons().len(), LESSONS);
     }
 }

@@ -133,7 +133,9 @@ impl Room {
             let (left, right) = layout::lesson(upper);
             upper = left;
             let on_demo = match &with.fresh.snapshot().about {
-                Some(about) if about.name.starts_with(DEMO_SOURCE) => OnDemo::Yes,
+                Some(about) if about.name.starts_with(DEMO_SOURCE) => OnDemo::Yes {
+                    feeds: with.feeds.len(),
+                },
                 _ => OnDemo::No,
             };
             for ask in lesson.show(ui, right, on_demo, palette) {
@@ -141,7 +143,7 @@ impl Room {
                     LessonAsk::OpenDemo => asks.push(RoomAsk::OpenDemo),
                     LessonAsk::Faults(faults) => {
                         for fault in faults {
-                            with.backend.send(Intent::Fault((*fault).to_owned()));
+                            with.backend.send(Intent::Fault(fault));
                         }
                     }
                     LessonAsk::Clear => with.backend.send(Intent::Fault(CLEAR.to_owned())),
@@ -258,18 +260,14 @@ impl Room {
             .and_then(|replay| replay.shot_at(with.fresh.clock_secs()))
         else {
             let words = words::get().room_no_last;
-            paint::paragraph(
-                ui,
-                rect.shrink(8.0),
-                Align2::CENTER_CENTER,
-                words,
-                15.0,
-                ink,
-            );
+            let place = rect.shrink(8.0);
+            let size = (rect.height() * 0.05).clamp(15.0, 24.0);
+            paint::paragraph_fitting(ui, place, Align2::CENTER_CENTER, words, size, ink);
             return;
         };
         let words = words::get().room_last;
-        paint::words(ui, head, Align2::LEFT_CENTER, words, 14.0, ink);
+        let size = paint::fitting_size(ui, head.width(), words, head.height() * 0.72);
+        paint::words(ui, head, Align2::LEFT_CENTER, words, size, ink);
         let (width, height) = (shot.picture.width(), shot.picture.height());
         let placing = Placing::fit(body, width, height);
         let drop = self.reel.last().map_or(0, |replay| replay.drop);
@@ -433,7 +431,7 @@ fn count(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, flash: Lit, pale
 
 /// What a strip is, beside it.
 fn strip_explained(ui: &Ui, rect: Rect, palette: &Palette) {
-    let size = (rect.height() * 0.2).clamp(13.0, 22.0);
+    let size = (rect.height() * 0.2).clamp(13.0, 24.0);
     let words = words::get().room_strip;
-    paint::paragraph(ui, rect, Align2::LEFT_CENTER, words, size, palette.ink);
+    paint::paragraph_fitting(ui, rect, Align2::LEFT_CENTER, words, size, palette.ink);
 }

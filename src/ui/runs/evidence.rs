@@ -9,13 +9,11 @@ use eframe::egui::{
 };
 use image::GrayImage;
 
-use crate::base::FeedNumber;
 use crate::ui::backend::Backend;
 use crate::ui::library::{Bead, Request};
 use crate::ui::paint::InSight;
 use crate::ui::picture::{GreyTexture, Placing};
 use crate::ui::runs::data::Drop;
-use crate::ui::runs::strips::StripShelf;
 use crate::ui::theme::{PICTURE, Palette};
 use crate::ui::words;
 
@@ -29,6 +27,30 @@ const ROW: f32 = 52.0;
 pub(super) struct Evidence {
     textures: BTreeMap<Bead, TextureHandle>,
     strip: GreyTexture,
+    /// The bead whose strip was asked for last, and when.
+    strip_asked: Option<(Bead, f64)>,
+}
+
+/// Where the drops that are looked at come from.
+#[derive(Clone, Copy)]
+pub(super) struct Origin<'a> {
+    /// The run.
+    pub run: i64,
+    /// Whether it is still being recorded, so that a better strip may come.
+    pub under_way: UnderWay,
+    /// What stands behind the window.
+    pub backend: &'a dyn Backend,
+    /// The window's clock, seconds.
+    pub clock_secs: f64,
+}
+
+/// Whether a run is still being recorded.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum UnderWay {
+    /// It is.
+    Yes,
+    /// It has ended.
+    No,
 }
 
 fn bead_of(run: i64, drop: &Drop) -> Bead {
@@ -116,10 +138,9 @@ impl Evidence {
     pub(super) fn show(
         &mut self,
         ui: &mut Ui,
-        run: i64,
+        origin: Origin<'_>,
         drops: &[Drop],
         looked_at: Option<usize>,
-        (backend, strips): (&dyn Backend, &StripShelf),
         palette: &Palette,
     ) -> Option<usize> {
         let Some((index, drop)) = looked_at.and_then(|index| Some((index, drops.get(index)?)))
@@ -132,7 +153,7 @@ impl Evidence {
         let side = whole.height().min(whole.width() * 0.22);
         let place = Rect::from_min_size(whole.min, vec2(side, side));
         ui.painter().rect_filled(place, 3.0, palette.well);
-        if let Some(texture) = self.texture(ui, run, drop, backend) {
+        if let Some(texture) = self.texture(ui, origin.run, drop, origin.backend) {
             picture(ui, place.shrink(3.0), &texture);
         } else {
             let why = if drop.row.has_picture {
@@ -159,7 +180,6 @@ impl Evidence {
                 .max_rect(words_place)
                 .layout(Layout::top_down(Align::LEFT)),
         );
-        told.label(words::drop_told(index + 1, drop));
         told.horizontal_wrapped(|ui| {
             let before = Button::new(words::get().runs_drop_before);
             if ui.add_enabled(index > 0, before).in_sight().clicked() {
@@ -171,9 +191,17 @@ impl Evidence {
                 asked = Some(index + 1);
             }
         });
+        let rest = told.available_rect_before_wrap();
+        crate::ui::paint::paragraph_fitting(
+            &told,
+            rest,
+            eframe::egui::Align2::LEFT_TOP,
+            &words::drop_told(index + 1, drop),
+            15.0,
+            palette.ink,
+        );
         let strip_place = whole.with_min_x(words_place.right() + 10.0);
-        let feed = FeedNumber(u16::try_from(drop.row.feed).unwrap_or(u16::MAX));
-        self.strip_at(ui, strip_place, feed, drop.row.at_secs, strips, palette);
+        self.strip_at(ui, strip_place, origin, drop, palette);
         asked
     }
 
@@ -181,24 +209,45 @@ impl Evidence {
         &mut self,
         ui: &Ui,
         rect: Rect,
-        feed: FeedNumber,
-        at_secs: f64,
-        strips: &StripShelf,
+        origin: Origin<'_>,
+        drop: &Drop,
         palette: &Palette,
     ) {
         ui.painter().rect_filled(rect, 3.0, palette.well);
-        let Some((kept, share)) = strips.at(feed, at_secs) else {
+        let bead = bead_of(origin.run, drop);
+        let shelf = origin.backend.shelf();
+        let found = shelf.strips.get(&bead);
+        let is_due = match self.strip_asked {
+            Some((asked, at)) if asked == bead => {
+                origin.under_way == UnderWay::Yes
+                    && origin.clock_secs - at >= super::READ_EVERY_SECS
+            }
+            _ => found.is_none() || origin.under_way == UnderWay::Yes,
+        };
+        if is_due {
+            origin.backend.ask(Request::Strip(bead));
+            self.strip_asked = Some((bead, origin.clock_secs));
+        }
+        let Some((kept, share)) = found
+            .and_then(Option::as_ref)
+            .and_then(|kept| Some((kept, kept.place_of(drop.row.at_secs)?)))
+        else {
+            let words = match found {
+                None => words::get().runs_reading,
+                Some(_) => words::get().runs_no_strip,
+            };
             crate::ui::paint::paragraph(
                 ui,
                 rect.shrink(8.0),
                 eframe::egui::Align2::CENTER_CENTER,
-                words::get().runs_no_strip,
+                words,
                 13.0,
                 palette.ink_well,
             );
             return;
         };
-        let mark = kept.to_secs.to_bits() as usize ^ usize::from(feed.0);
+        let mark =
+            kept.to_secs.to_bits() as usize ^ (bead.feed as usize) << 8 ^ (bead.run as usize) << 16;
         let secs = ui.input(|input| input.time);
         self.strip
             .follow(ui.ctx(), "strip-kept", &kept.picture, mark, 1, secs);

@@ -28,8 +28,7 @@ use crate::ui::words;
 
 use charts::RateChart;
 use data::Drop;
-use evidence::Evidence;
-use strips::StripShelf;
+use evidence::{Evidence, Origin, UnderWay};
 
 /// How often a run under way is read anew, seconds: the logbook gets a reading every ten.
 const READ_EVERY_SECS: f64 = 4.0;
@@ -70,8 +69,8 @@ pub struct RunsView {
     read_at_secs: Option<f64>,
     recording: Option<i64>,
     evidence: Evidence,
-    /// Strips of the run under way.
-    pub strips: StripShelf,
+    /// With two runs side by side: which of them the drop that is looked at belongs to.
+    looked_at_side: usize,
 }
 
 /// What the view draws from.
@@ -164,7 +163,7 @@ impl RunsView {
                     .show(&mut place, |ui| {
                         let (whole, _) = ui.allocate_exact_size(size, Sense::hover());
                         match beside {
-                            Some(Ok(other)) => self.compare(ui, whole, [run, other], palette),
+                            Some(Ok(other)) => self.compare(ui, whole, [run, other], with, palette),
                             _ => self.one(ui, whole, run, with, palette),
                         }
                     });
@@ -190,6 +189,9 @@ impl RunsView {
     pub fn put_beside(&mut self) {
         if self.beside.take().is_none() {
             self.choosing_beside = !self.choosing_beside;
+        } else if self.looked_at_side == 1 {
+            self.looked_at_side = 0;
+            self.looked_at_secs = None;
         }
     }
 
@@ -238,6 +240,7 @@ impl RunsView {
             self.chosen = Some(run);
             self.beside = self.beside.filter(|beside| *beside != run);
             self.looked_at_secs = None;
+            self.looked_at_side = 0;
         }
     }
 
@@ -337,14 +340,10 @@ impl RunsView {
         }
         let mut lower = page.new_child(UiBuilder::new().id_salt("evidence").max_rect(foot));
         let looked_at = self.looked_at_secs.and_then(|at| data::nearest(&drops, at));
-        let step = self.evidence.show(
-            &mut lower,
-            run.summary.run,
-            &drops,
-            looked_at,
-            (with.backend, &self.strips),
-            palette,
-        );
+        let origin = origin(run, with);
+        let step = self
+            .evidence
+            .show(&mut lower, origin, &drops, looked_at, palette);
         if let Some(index) = step {
             self.looked_at_secs = drops.get(index).map(|drop| drop.since_start_secs);
         }
@@ -363,15 +362,18 @@ impl RunsView {
         ui: &mut Ui,
         rect: Rect,
         runs: [&Arc<RunContents>; 2],
+        with: &With<'_>,
         palette: &Palette,
     ) {
         let to_secs = duration(runs[0]).max(duration(runs[1]));
+        let (upper, foot) = layout::over_evidence(rect);
         let gap = 12.0;
-        let width = (rect.width() - gap) / 2.0;
+        let width = (upper.width() - gap) / 2.0;
+        let drops = runs.map(|run| data::drops(run, self.feed_in(run)));
         for (i, run) in runs.into_iter().enumerate() {
             let place = Rect::from_min_size(
-                rect.min + vec2((width + gap) * i as f32, 0.0),
-                vec2(width, rect.height()),
+                upper.min + vec2((width + gap) * i as f32, 0.0),
+                vec2(width, upper.height()),
             );
             let salt = ("beside", i);
             let mut side = ui.new_child(UiBuilder::new().id_salt(salt).max_rect(place));
@@ -382,38 +384,58 @@ impl RunsView {
             );
             self.pages_and_feeds(&mut side, run);
             let feed = self.feed_in(run);
-            let drops = data::drops(run, feed);
-            let (points, chart) = data::individuals(&drops);
+            let drops = &drops[i];
+            let (points, chart) = data::individuals(drops);
             side.label(words::run_figures(
                 drops.len(),
-                data::mean_rate(&drops, run),
+                data::mean_rate(drops, run),
                 chart.as_ref().map(|chart| chart.mean),
             ));
             let rest = side.available_rect_before_wrap();
             let mut below = side.new_child(UiBuilder::new().id_salt("chart").max_rect(rest));
             let name = if i == 0 { "beside-one" } else { "beside-two" };
-            if self.page == Page::Rate {
-                let _pressed = rate_chart(
-                    &mut below,
-                    name,
-                    run,
-                    feed,
-                    &drops,
-                    (to_secs, None),
-                    palette,
-                );
+            let at_secs = self.looked_at_secs.filter(|_| self.looked_at_side == i);
+            let times = (to_secs, at_secs);
+            let pressed = if self.page == Page::Rate {
+                rate_chart(&mut below, name, run, feed, drops, times, palette)
             } else {
                 below.label(words::individuals(points.len(), chart.as_ref()));
-                let _pressed = charts::individuals(
-                    &mut below,
-                    name,
-                    &points,
-                    chart.as_ref(),
-                    (to_secs, None),
-                    palette,
-                );
+                let chart = chart.as_ref();
+                charts::individuals(&mut below, name, &points, chart, times, palette)
+            };
+            if pressed.is_some() {
+                self.looked_at_side = i;
+                self.look_at(pressed, drops);
             }
         }
+        let (run, drops) = (
+            runs[self.looked_at_side.min(1)],
+            &drops[self.looked_at_side.min(1)],
+        );
+        let looked_at = self.looked_at_secs.and_then(|at| data::nearest(drops, at));
+        let mut lower = ui.new_child(UiBuilder::new().id_salt("evidence").max_rect(foot));
+        let origin = origin(run, with);
+        let step = self
+            .evidence
+            .show(&mut lower, origin, drops, looked_at, palette);
+        if let Some(index) = step {
+            self.looked_at_secs = drops.get(index).map(|drop| drop.since_start_secs);
+        }
+    }
+}
+
+/// Where the evidence of a run comes from.
+fn origin<'a>(run: &RunContents, with: &With<'a>) -> Origin<'a> {
+    let under_way = with.fresh.snapshot().run.as_ref().map(|run| run.id);
+    Origin {
+        run: run.summary.run,
+        under_way: if under_way == Some(run.summary.run) {
+            UnderWay::Yes
+        } else {
+            UnderWay::No
+        },
+        backend: with.backend,
+        clock_secs: with.fresh.clock_secs(),
     }
 }
 

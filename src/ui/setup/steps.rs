@@ -110,7 +110,7 @@ impl Setup {
             } else {
                 palette.ink
             };
-            ui.colored_label(ink, &notice.words);
+            ui.colored_label(ink, words::instrument(&notice.words));
         }
         let mut onward = Onward::Stay;
         if glasses > 0 {

@@ -240,6 +240,8 @@ super::first_language! {
     one_drop = "1 drop";
     some_drops = "{drops} drops";
     drops_and_gas = "{drops}, {gas} gas";
+    unit_with_doubts = "drops/min, in doubt";
+    and_more = "{what} (+ {more} more)";
     doubts = "doubt: {doubts}";
     // Lengths of time.
     secs = "{secs} s";
@@ -251,6 +253,9 @@ super::first_language! {
     // The top bar.
     watching = "Watching {name}";
     picture_age = "picture {age} s old, {fps} a second";
+    picture_age_only = "picture {age} s old";
+    age_short = "{time} old";
+    run_and_time = "run {run}: {time}";
     old_picture = "the picture is {time} old";
     run = "run {run}: {time}, {drops}";
     clock = "clock {clock}";
@@ -415,7 +420,7 @@ super::first_language! {
     runs_no_drops = "No drop was counted in this feed.";
     runs_press_chart = "Press a place in the chart, or a drop in the list, to see the bead and the strip at that time.";
     runs_no_picture = "no picture was kept";
-    runs_no_strip = "The strip is kept only for the run under way, for the last hour.";
+    runs_no_strip = "No strip of this time was kept. Strips are kept while the window is open.";
     runs_strip_said = "the strip at the time of this drop";
     runs_drop_before = "Drop before";
     runs_drop_after = "Drop after";
@@ -488,9 +493,86 @@ super::first_language! {
     lesson_5 = "cold oil";
     lesson_5_scene = "Morning. The lubricator is cold and its oil is stiff. The valves stand where they stood last night.";
     lesson_5_question = "Why do all feeds fall together, and what comes of opening all valves now?";
-    lesson_5_answer = "Stiff oil creeps through the valves, and all feeds share it; one valve at fault would show in one glass. Open them now, and an hour later, when the oil is warm, all run far high. Warm the lubricator through first. Then set each feed, mark each movement, and wait until the reading is settled.";
+    lesson_5_answer = "Stiff oil creeps through the valves, and all feeds share it; one valve at fault would show in one glass. Open them now, and an hour later, when the oil is warm, all run far high: watch it happen. Warm the lubricator through first. Then set each feed, mark each movement, and wait until the reading is settled.";
     lesson_6 = "not seen is not stopped";
     lesson_6_scene = "People walk between camera and glasses, again and again.";
     lesson_6_question = "No drop is counted while somebody stands there. Has the feed stopped?";
     lesson_6_answer = "Nobody knows, and so the instrument says 'cannot see'. That time is cut out: no drop is invented in it, and no silence is charged to the feed. The same holds for your own eye: a count with a gap in it is a count of less time.";
+    // Oil.
+    oil = "about {ml} mL/h ({low} to {high})";
+    no_alarms_and = "no alarms.  {oil}";
+    oil_short = "{ml} mL/h";
+    oil_reservoir = "Reservoir: about {ml} mL left, empty in about {time} ({low} to {high})";
+    oil_total = "all feeds: about {ml} mL/h ({low} to {high})";
+    oil_explained = "Oil (mL/h) is an estimate from the drops and their size, to plan by, not a gauge: look at the reservoir's own glass before you rely on it. It needs the diameter of the glass, or what stands under [oil] in the calibration.";
+    // The hand check.
+    hand = "Hand check";
+    glove_hand = "By hand";
+    key_hand = "hand check: tap at each bead you see, and compare";
+    key_tap = "in a hand check: a bead passes now";
+    cap_space = "Space";
+    hand_explained = "Watch {feed} with your own eyes, and tap as each bead passes the middle of the glass: in the large field, or with the space bar. What the tool counts is not shown meanwhile, so that it cannot lead you. About twenty-five beads without a difference are enough to say that the two agree.";
+    hand_all_feeds = "all glasses together";
+    hand_not_begun = "not begun";
+    hand_tap_here = "Tap here";
+    hand_tap_hint = "Tap here, or {cap}";
+    hand_one_tap = "1 tap in {time}";
+    hand_taps = "{taps} taps in {time}";
+    hand_start = "Start tapping";
+    hand_end = "End, compare";
+    hand_again = "Check again";
+    hand_leave = "Back";
+    hand_settling = "Waiting for the last drops to be counted …";
+    hand_agree = "The two agree.";
+    hand_too_few = "Too few beads to tell.";
+    hand_tool_less = "The tool counts less than the person.";
+    hand_tool_more = "The tool counts more than the person.";
+    hand_disagree = "Not the same beads.";
+    hand_agree_told = "What each missed is no more than chance and a moment's inattention allow.";
+    hand_too_few_told = "The tool may still miss up to {tool} % of the beads, the person up to {person} %. Tap on for longer.";
+    hand_tool_less_told = "By more than chance allows (p = {p}). See that the outline lies on the glass (F3), and give more light behind it or a sharper picture.";
+    hand_tool_more_told = "By more than chance allows (p = {p}). Look at the pictures of the drops it counted (F7), and at what moves behind the glass.";
+    hand_disagree_told = "The counts are much the same, but each saw beads that the other did not, more than chance allows. Look at the strip at those times (F7).";
+    hand_matched = "seen by both";
+    hand_missed_by_tool = "missed by the tool";
+    hand_missed_by_person = "missed by the person";
+    hand_left_out = "not judged (at the ends, or not to be seen)";
+    hand_row = "{count}  {what}  {share}";
+    hand_share = "(95 %: {low} to {high} %)";
+    hand_lag = "Your taps come {lag} s after mid-glass; a tap within {window} s of that belongs to a drop.";
+    hand_taps_alone = "Taps without a drop, after";
+    hand_drops_alone = "Drops without a tap, after";
+    less_than = "under {value}";
+    help_hand = "Hand check (H): a person taps at each bead, the taps are laid to the counted drops, and the result says who missed how many and whether the two agree.";
+    // What the instrument says: its own sentences, word by word, so that another language can say
+    // them too.
+    says_few_drops = "only {drops} drops so far: the limits are wide";
+    says_regularity = "{drops} drops are too few to know whether the feed is irregular: if it is, the limits are too narrow";
+    says_irregular = "irregular feed: its intervals scatter by {percent} %";
+    says_blind_share = "the glass could not be seen for {percent} % of the time";
+    says_changed = "the rate changed from about {before} to about {after} a minute";
+    says_overdue = "the next drop is overdue: silent for {intervals} expected intervals";
+    says_unsure = "{beads} of the newest beads could only just be made out: more light behind the glass helps";
+    says_surround = "the surround of the glass has changed: check that the camera has not moved";
+    says_looking = "Looking for the glasses…";
+    says_looking_again = "Looking for the glasses again…";
+    says_found_with_doubts = "Found the glasses, with doubts: {doubts}.";
+    says_none_found_yet = "{reasons}. Or give the outlines yourself. The search goes on.";
+    says_none_found_over = "No sight glass was found, and the pictures are over: nothing was counted.";
+    says_none_found_kept = "No sight glass was found; the outlines stay as they were. See that each glass is upright, whole, lit and sharp, and try again.";
+    says_other_camera = "The outlines were made with another camera ({other}) than this one ({here}); see that they lie on the glasses.";
+    says_clip_over = "The clip is over, so there is nothing to record; open a source again.";
+    says_no_logbook = "No run can be recorded because no logbook is kept; start the program with one.";
+    says_run_waits = "The run starts as soon as the glasses are found.";
+    says_not_taken = "The outlines were not taken: {fault}.";
+    says_busy = "The instrument was too busy to take what was asked; ask again.";
+    says_fault_not_taken = "The source did not take the fault; ask again.";
+    says_other_size = "{frames} frames had another size than {size} and were left out; keep the camera on one size";
+    says_no_picture_seen = "no glass found: no picture was seen; check the camera or the clip";
+    says_too_small = "no glass found: the picture is only {size} pixels; use at least 640×480";
+    says_no_edges = "no glass found: no pair of upright edges or ring with a nozzle at its foot; bring the glasses nearer, light them evenly from behind or from one side, keep the camera still, or draw the outlines by hand";
+    says_see_each_glass = "no glass found: see that each glass is upright, whole, lit and sharp in the picture";
+    says_faint = "glass {glass} from the left is faint and was found by its neighbours; look at its outline and correct it if need be";
+    says_search_failed = "the search for the glasses failed; give the outlines yourself";
+    says_does_not_answer = "The part of the program that counts the drops does not answer. What it showed before is not shown as true; if this stays, end the program and start it again.";
 }

@@ -1,9 +1,10 @@
 //! Which language is spoken. Each window says so before it draws, in its own thread, so that two
 //! windows could speak two languages; other threads speak the first one.
 
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
 use std::sync::OnceLock;
 
+use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 
 use super::{Words, english, german, pseudo};
@@ -28,6 +29,7 @@ static PSEUDO: OnceLock<Words> = OnceLock::new();
 
 thread_local! {
     static SPOKEN: Cell<Language> = const { Cell::new(Language::English) };
+    static ZONE: RefCell<Option<TimeZone>> = const { RefCell::new(None) };
 }
 
 impl Language {
@@ -65,6 +67,17 @@ pub fn speak(language: Language) {
 #[must_use]
 pub fn spoken() -> Language {
     SPOKEN.get()
+}
+
+/// From now on this thread tells times in a zone rather than in that of this computer.
+pub fn tell_times_in(zone: TimeZone) {
+    ZONE.replace(Some(zone));
+}
+
+/// The time zone in which this thread tells times.
+#[must_use]
+pub fn zone() -> TimeZone {
+    ZONE.with_borrow(|zone| zone.clone().unwrap_or_else(TimeZone::system))
 }
 
 /// Words in the first language, whatever is spoken: what the logbook and others read.

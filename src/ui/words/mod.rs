@@ -4,15 +4,21 @@
 
 mod english;
 mod german;
+mod hand;
 mod language;
 mod more;
+mod panel;
 pub mod paper;
 mod pseudo;
+mod says;
 mod sentences;
 
 pub use english::Words;
-pub use language::{Language, get, in_english, speak, spoken};
+pub use hand::*;
+pub use language::{Language, get, in_english, speak, spoken, tell_times_in, zone};
 pub use more::*;
+pub use panel::*;
+pub use says::instrument;
 pub use sentences::*;
 
 /// Says which words there are, and what they are in the first language.

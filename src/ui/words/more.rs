@@ -244,6 +244,24 @@ pub fn drop_told(number: usize, drop: &Drop) -> String {
     )
 }
 
+/// Age of the newest picture, without frames a second.
+#[must_use]
+pub fn picture_age_only(age_secs: f64) -> String {
+    put!(picture_age_only, age = figure(age_secs, 1))
+}
+
+/// An age, where there is little room.
+#[must_use]
+pub fn age_short(age_secs: f64) -> String {
+    put!(age_short, time = length(age_secs))
+}
+
+/// The run under way, without its drops.
+#[must_use]
+pub fn run_and_time(id: i64, secs: f64) -> String {
+    put!(run_and_time, run = id, time = length(secs))
+}
+
 /// A report is being written.
 #[must_use]
 pub fn report_asked(run: i64) -> String {

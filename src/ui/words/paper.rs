@@ -1,34 +1,33 @@
 //! Papers: the as-found / as-left sheet as a page that any browser opens and prints, with nothing
 //! loaded from elsewhere.
 
-use super::{Language, fine_rate, get, put, short_rate, spoken, state};
+use super::{Language, fine_rate, get, put, short_rate, spoken, state, zone};
 use crate::ui::fitter::sheet::{Noted, Sheet};
+
+/// A moment in the time zone in force, in a form.
+fn in_zone(wall_secs: f64, form: &str) -> String {
+    jiff::Timestamp::from_second(wall_secs.floor() as i64)
+        .map(|at| at.to_zoned_datetime(zone()))
+        .map(|zoned| zoned.strftime(form).to_string())
+        .unwrap_or_default()
+}
 
 /// A time of day with its date, as ISO 8601 to the second, in the time zone of this computer.
 #[must_use]
 pub fn moment(wall_secs: f64) -> String {
-    jiff::Timestamp::from_second(wall_secs.floor() as i64)
-        .map(|at| at.to_zoned_datetime(jiff::tz::TimeZone::system()))
-        .map(|zoned| zoned.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string())
-        .unwrap_or_default()
+    in_zone(wall_secs, "%Y-%m-%dT%H:%M:%S%:z")
 }
 
 /// The date and the time of day, to the minute.
 #[must_use]
 pub fn short_date(wall_secs: f64) -> String {
-    jiff::Timestamp::from_second(wall_secs.floor() as i64)
-        .map(|at| at.to_zoned_datetime(jiff::tz::TimeZone::system()))
-        .map(|zoned| zoned.strftime("%Y-%m-%d %H:%M").to_string())
-        .unwrap_or_default()
+    in_zone(wall_secs, "%Y-%m-%d %H:%M")
 }
 
 /// The same, short: hours and minutes.
 #[must_use]
 pub fn time_of_day(wall_secs: f64) -> String {
-    jiff::Timestamp::from_second(wall_secs.floor() as i64)
-        .map(|at| at.to_zoned_datetime(jiff::tz::TimeZone::system()))
-        .map(|zoned| zoned.strftime("%H:%M").to_string())
-        .unwrap_or_default()
+    in_zone(wall_secs, "%H:%M")
 }
 
 /// What was noted of a feed, in a line.

@@ -248,7 +248,11 @@ pub fn counted(oil: u64, bubbles: u64) -> String {
 /// Doubts, in one line.
 #[must_use]
 pub fn doubts(doubts: &[String]) -> String {
-    put!(doubts, doubts = doubts.join("; "))
+    let said: Vec<String> = doubts
+        .iter()
+        .map(|doubt| super::instrument(doubt))
+        .collect();
+    put!(doubts, doubts = said.join("; "))
 }
 
 /// A length of time: `12 s`, `3 min 04 s`, `1 h 12 min`.
