@@ -1,7 +1,7 @@
-//! What a path was: a bead with its mid-glass time, speed, size and kind, or nothing. The tests
+//! What a path was: a bead with its mid-glass time and speed, or nothing. The tests
 //! are those of physics: it rises through the glass, steadily, as one compact thing.
 
-use crate::base::{BeadKind, GlassKind};
+use crate::base::GlassKind;
 use crate::bead::clutter::Clutter;
 use crate::bead::track::{Path, Sighting};
 
@@ -45,10 +45,6 @@ const UNLIKE_COSTS: f32 = 40.0;
 const SHAPES: std::ops::RangeInclusive<f32> = 0.15..=4.0;
 /// Widest bead, as a share of the glass.
 const WIDEST_SHARE: f32 = 0.85;
-/// Where oil and gas part, in the bead's own diameters a second. Oil in water rises 16 to 31
-/// diameters a second from 2 to 6 mm (drag law of Schiller and Naumann, 20 to 95 °C), a gas bubble
-/// of 1 to 3 mm at least 70; between them lies the geometric mean.
-const GAS_DIAMETERS_PER_S: f32 = 46.0;
 /// Slowest rise of oil, in its own diameters a second: a quarter of what oil does in hot water.
 /// Cold heavy oil that fills half its bore is not slower (wall effect of Clift, Grace and Weber,
 /// chapter 9: 0.65).
@@ -77,9 +73,6 @@ const MOST_OFF_LANE: f32 = 40.0;
 const SHOWS_LANE: f32 = 30.0;
 /// Share of older beads kept in the lane with each new one: the last twenty count.
 const LANE_KEEP: f32 = 0.95;
-/// Widening by a round, water-filled glass: the refractive index of water.
-const WATER_INDEX: f32 = 1.333;
-
 /// A bead in samples of the straightened glass.
 #[derive(Clone, Debug)]
 pub struct Explained {
@@ -91,8 +84,6 @@ pub struct Explained {
     pub height: f32,
     /// Width, columns.
     pub width: f32,
-    /// Oil or gas.
-    pub kind: BeadKind,
     /// 0 to 1.
     pub confidence: f32,
     /// Evidence beyond what chance would need, natural logarithm.
@@ -216,13 +207,6 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         .filter(|p| p.seen.height.max(height) < SAME_HEIGHT * p.seen.height.min(height))
         .count();
     let unlike = (USUALLY_SAME - same as f32 / lone.len().max(1) as f32).max(0.0);
-    let across = match bore.kind {
-        GlassKind::Tube => width / WATER_INDEX,
-        GlassKind::Port => width,
-    };
-    // Motion lengthens a fast bubble and never widens it, so the height alone will not do; of a bead
-    // lit from the side only half its width may show, so the width alone will not do either.
-    let diameter = (height * across).sqrt().max(1.0);
     let slowest = if bore.drift {
         SLOWEST_IN_DRIFT
     } else {
@@ -231,11 +215,6 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     if rows_per_s < slowest * height {
         return None;
     }
-    let kind = if rows_per_s / diameter > GAS_DIAMETERS_PER_S {
-        BeadKind::Gas
-    } else {
-        BeadKind::Oil
-    };
     let mut weights: Vec<f32> = lone.iter().map(|p| p.seen.weight).collect();
     let weight = crate::bead::steady::median(&mut weights);
     let unseen = frames - points.len() as f32;
@@ -257,7 +236,6 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         rows_per_s,
         height,
         width,
-        kind,
         confidence,
         surplus,
         col,

@@ -4,14 +4,20 @@
 pub mod candidate;
 pub mod clutter;
 pub mod counter;
+pub mod ellipse;
 pub mod explain;
+pub mod kind;
+pub mod portrait;
 pub mod rest;
 pub mod sample;
+pub mod size;
 pub mod steady;
 pub mod strip;
 pub mod track;
 
 pub use counter::{Counter, Look, OnItsWay, Sight};
+pub use kind::KindWhy;
+pub use size::{Size, SizeDoubt};
 
 use std::sync::Arc;
 
@@ -26,6 +32,8 @@ pub struct Bead {
     pub at_secs: f64,
     /// Oil or gas.
     pub kind: BeadKind,
+    /// How that was decided.
+    pub why: KindWhy,
     /// Rise speed in the picture, pixels a second.
     pub rise_px_per_s: f64,
     /// Rise speed, mm/s, when the scale is known.
@@ -34,6 +42,8 @@ pub struct Bead {
     pub height_px: f64,
     /// Diameter (of the sphere with its volume), mm, when the scale is known.
     pub diameter_mm: Option<f64>,
+    /// How large it is, and how sure that is.
+    pub size: Size,
     /// How sure it is that this is one bead, 0 to 1.
     pub confidence: f64,
     /// Source time at which the count was settled, seconds.

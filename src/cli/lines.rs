@@ -456,7 +456,7 @@ pub fn event_words(event: &Event) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::bead::Bead;
+    use crate::bead::{Bead, KindWhy, Size};
 
     #[test]
     fn a_bead_line_reads_as_programs_expect_it() {
@@ -465,6 +465,8 @@ mod tests {
             bead: Bead {
                 at_secs: 3.214_49,
                 kind: BeadKind::Oil,
+                why: KindWhy::default(),
+                size: Size::default(),
                 rise_px_per_s: 344.0,
                 rise_mm_per_s: Some(86.04),
                 height_px: 17.0,
