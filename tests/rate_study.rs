@@ -307,3 +307,54 @@ fn the_watch_over_a_reading_tells_what_changed_when() {
     watch.reset();
     assert_eq!(watch.told_after_silence_secs(), None);
 }
+
+/// Where a step is placed: near the drop after which it came, so that the new reading begins clean
+/// and no second change has to put it right.
+#[test]
+fn a_step_is_placed_where_it_was() {
+    let mut rng = ChaCha8Rng::seed_from_u64(9);
+    for factor in [0.7, 1.3, 1.6, 2.0] {
+        let (before, after) = (
+            SimulatedFeed::new(24.0, 0.12).unwrap(),
+            SimulatedFeed::new(24.0 / factor, 0.12).unwrap(),
+        );
+        let (mut off, mut told, mut again) = (0.0, 0.0, 0);
+        for _ in 0..60 {
+            let mut drops = vec![0.0];
+            let mut watch = ChangeWatch::default();
+            let mut first: Option<f64> = None;
+            for interval in 0..70 {
+                let last = drops[drops.len() - 1];
+                let feed = if interval < 40 { &before } else { &after };
+                drops.push(last + feed.interval_secs(&mut rng));
+                let now = drops[drops.len() - 1];
+                let Some(change) = watch.look(&record(&drops, now)) else {
+                    continue;
+                };
+                watch.reset();
+                if interval < 40 {
+                    // A false one: begin anew from there.
+                    drops.retain(|t| *t >= change.at_secs);
+                    continue;
+                }
+                if first.is_none() {
+                    let index = drops.partition_point(|t| *t < change.at_secs) as f64;
+                    let stepped_at = (drops.len() - 1) as f64 - f64::from(interval - 40) - 1.0;
+                    off += (index - stepped_at).abs();
+                    told += 1.0;
+                    first = Some(change.at_secs);
+                } else {
+                    again += 1;
+                }
+                drops.retain(|t| *t >= change.at_secs);
+            }
+        }
+        println!(
+            "{factor}: off by {:.2} intervals, {again} told again of {told}",
+            off / told
+        );
+        assert!(told > 55.0, "{factor}: {told}");
+        assert!(off / told < 1.5, "{factor}: {}", off / told);
+        assert!(again <= 9, "{factor}: {again}");
+    }
+}

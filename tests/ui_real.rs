@@ -57,6 +57,7 @@ fn start() -> Stage {
             "-screen",
             "0",
             "1280x800x24",
+            "-noreset",
             "+extension",
             "GLX",
         ])

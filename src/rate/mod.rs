@@ -40,7 +40,10 @@ mod tail;
 mod trend;
 mod valve;
 
-pub use allan::{allan_deviation, modified_allan_deviation, overlapping_allan_deviation};
+pub use allan::{
+    allan_deviation, hadamard_deviation, modified_allan_deviation, overlapping_allan_deviation,
+    overlapping_hadamard_deviation, time_deviation, total_deviation,
+};
 pub use allan_record::{AllanPoint, allan_of_rate};
 pub use autocorrelation::{Autocorrelation, autocorrelation};
 pub use change::{CHANGE_LIMIT, Change, find_change};

@@ -54,7 +54,7 @@ impl StepWatch {
     /// let mut watch = StepWatch::new(at_rest, STEP_LIMIT);
     /// assert_eq!(watch.drop_after(25.0), None);
     /// assert_eq!(watch.drop_after(36.0), None);
-    /// assert_eq!(watch.drop_after(47.0), Some(Way::Down)); // slower twice over
+    /// assert_eq!(watch.drop_after(36.0), Some(Way::Down)); // slow twice over
     /// ```
     #[must_use]
     pub fn new(at_rest: AtRest, limit: f64) -> Self {

@@ -84,9 +84,9 @@ impl Teller {
     #[must_use]
     pub fn words(self) -> String {
         match self {
-            Self::Known { limit } => format!("sum over {limit:.1}, mean known"),
+            Self::Known { limit } => format!("sum over {limit}, mean known"),
             Self::Learned { drops, limit } => {
-                format!("sum over {limit:.1}, learned from {drops} drops")
+                format!("sum over {limit}, learned from {drops} drops")
             }
             Self::Record { drops } => format!("look over the record, {drops} drops before"),
             Self::Instrument { drops } => format!("the instrument, {drops} drops before"),
