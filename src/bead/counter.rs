@@ -9,11 +9,12 @@ use ndarray::Array2;
 
 use crate::base::{Frame, GlassKind, Ring};
 use crate::bead::Bead;
+use crate::bead::album::{Album, Followed};
 use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
 use crate::bead::kind::{Measured, decide};
-use crate::bead::portrait::{Album, Followed, clean};
+use crate::bead::portrait::clean;
 use crate::bead::rest::{Difference, Rest};
 use crate::bead::sample::Sampler;
 use crate::bead::size::{Size, expected};
@@ -368,6 +369,7 @@ impl Counter {
             px_per_mm: self.px_per_mm,
             glass_px: self.outline.width_px,
             glass: self.kind,
+            core_share: size.core_share,
         });
         Bead {
             at_secs: bead.at_secs,
@@ -396,7 +398,9 @@ impl Counter {
                 let rows_per_frame = rise_px_per_s * self.tracker.frame_secs() / step_px;
                 let ellipse = ellipse(&portrait, &expected(self.kind, rows_per_frame))?;
                 let aside = portrait.aside(ellipse.col);
-                Some(Size::of(&ellipse, self.kind, step_px, aside))
+                let mut size = Size::of(&ellipse, self.kind, step_px, aside);
+                size.core_share = ellipse.core_share(&portrait);
+                Some(size)
             });
         measured.unwrap_or_else(|| {
             let step_px = self.sampler.step_px();

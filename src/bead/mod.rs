@@ -1,11 +1,13 @@
 //! Seeing beads: the strip of a glass, the difference from the picture at rest, the joint
 //! explanation of rising streaks, size and kind. One bead, one count; it knows nothing of rates.
 
+pub mod album;
 pub mod candidate;
 pub mod clutter;
 pub mod counter;
 pub mod ellipse;
 pub mod explain;
+mod field;
 pub mod kind;
 pub mod portrait;
 pub mod rest;

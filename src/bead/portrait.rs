@@ -3,26 +3,12 @@
 //! the nozzle, is taken out. Noise shrinks with the number of frames, and the edges lie between
 //! samples. What the portrait shows is judged elsewhere.
 
-use std::collections::VecDeque;
-
-use image::GrayImage;
 use ndarray::Array2;
 
-use crate::bead::rest::Difference;
-use crate::bead::sample::Sampler;
+use crate::bead::album::{Album, Leaf, PER_LEVEL};
 use crate::bead::steady::median;
 use crate::bead::track::Sighting;
-use crate::glass::Outline;
 
-/// Frames of differences kept of one glass: the last second of a passage, and more.
-const KEPT: usize = 48;
-/// Least time between two kept frames, seconds: faster cameras bring more frames than are needed.
-const EVERY_SECS: f64 = 0.018;
-/// Kept levels a grey level, so that they fit whole numbers of 16 bits.
-const PER_LEVEL: f32 = 64.0;
-/// Added to both sides of a light ratio, grey levels, so that near-black does not blow it up: as
-/// the picture at rest does.
-const LIGHT_BASE: f32 = 8.0;
 /// Most frames in one portrait: noise hardly shrinks beyond.
 const MOST_FRAMES: usize = 24;
 /// Half the side of a portrait, in sizes of the bead as first measured. That may be a third too
@@ -60,46 +46,6 @@ const FRAMES_BEHIND: usize = 5;
 const EARLIER: f64 = 4.0;
 /// Fewest of these that are believed.
 const FEWEST_BEHIND: usize = 2;
-
-/// One kept frame: difference from rest in parts of a grey level.
-#[derive(Clone, Debug)]
-struct Leaf {
-    frame: u64,
-    at_secs: f64,
-    levels: Vec<i16>,
-}
-
-/// The newest differences of one glass, in samples at least as fine as those the beads are
-/// followed in.
-#[derive(Clone, Debug)]
-pub struct Album {
-    sampler: Sampler,
-    rows: usize,
-    cols: usize,
-    /// Samples of the album for one sample that beads are followed in.
-    finer: f32,
-    /// Rows and columns that beads are followed in.
-    followed: (usize, usize),
-    luma: Array2<f32>,
-    looked_secs: f64,
-    leaves: VecDeque<Leaf>,
-    last_secs: f64,
-}
-
-/// One frame's glass as beads are followed in it, for [`Album::keep`].
-#[derive(Clone, Copy, Debug)]
-pub struct Followed<'a> {
-    /// Number that its sightings bear.
-    pub frame: u64,
-    /// Source time, seconds.
-    pub at_secs: f64,
-    /// Straightened luma.
-    pub luma: &'a Array2<f32>,
-    /// The picture at rest.
-    pub rest: &'a Array2<f32>,
-    /// The difference between them.
-    pub difference: &'a Difference,
-}
 
 /// The averaged picture of one bead.
 #[derive(Clone, Debug)]
@@ -247,131 +193,6 @@ struct Piece {
 }
 
 impl Album {
-    /// An empty album of one glass, in which beads are followed in (rows, columns) of that shape.
-    #[must_use]
-    pub fn new(outline: &Outline, followed: &Sampler) -> Self {
-        let sampler = Sampler::finer(outline);
-        let (rows, cols) = sampler.shape();
-        Self {
-            rows,
-            cols,
-            finer: (followed.step_px() / sampler.step_px()) as f32,
-            followed: followed.shape(),
-            luma: Array2::zeros((rows, cols)),
-            looked_secs: f64::NEG_INFINITY,
-            leaves: VecDeque::new(),
-            last_secs: f64::NEG_INFINITY,
-            sampler,
-        }
-    }
-
-    /// The glass stands at another outline from now on, see [`Sampler::carry`].
-    pub fn carry(&mut self, outline: &Outline) {
-        self.sampler.carry(outline);
-    }
-
-    /// Looks at a frame in which the glass stands shifted by `shift_px`.
-    pub fn look(&mut self, at_secs: f64, luma: &GrayImage, shift_px: (f64, f64)) {
-        if self.finer > 1.0 {
-            self.sampler.take(luma, shift_px, &mut self.luma);
-            self.looked_secs = at_secs;
-        }
-    }
-
-    /// Keeps the difference of a frame: finely if it is the one last looked at.
-    pub fn keep(&mut self, seen: &Followed<'_>) {
-        let since = seen.at_secs - self.last_secs;
-        if (0.0..EVERY_SECS).contains(&since) {
-            return;
-        }
-        self.last_secs = seen.at_secs;
-        let mut levels = if self.leaves.len() >= KEPT {
-            let oldest = self.leaves.pop_front();
-            oldest.map(|leaf| leaf.levels).unwrap_or_default()
-        } else {
-            Vec::with_capacity(self.rows * self.cols)
-        };
-        levels.clear();
-        let packed = |v: f32| (v * PER_LEVEL).clamp(-32_000.0, 32_000.0) as i16;
-        if self.finer > 1.0 {
-            let looked = seen.at_secs == self.looked_secs;
-            self.fine(seen, looked, |level| levels.push(packed(level)));
-        } else {
-            levels.extend(seen.difference.levels.iter().map(|v| packed(*v)));
-        }
-        self.leaves.push_back(Leaf {
-            frame: seen.frame,
-            at_secs: seen.at_secs,
-            levels,
-        });
-    }
-
-    /// The difference in the album's own samples: the finer luma, evened as the coarser one was,
-    /// less the picture at rest. Of a frame that was not looked at only the coarser one is known.
-    fn fine(&self, seen: &Followed<'_>, looked: bool, mut put: impl FnMut(f32)) {
-        let (rows, cols) = self.followed;
-        let light: Vec<f32> = (0..rows)
-            .map(|row| {
-                let sums = (0..cols).fold((LIGHT_BASE, LIGHT_BASE), |(evened, luma), col| {
-                    let at = [row, col];
-                    let rest = seen.rest[at] + seen.difference.levels[at];
-                    (
-                        evened + rest + LIGHT_BASE,
-                        luma + seen.luma[at] + LIGHT_BASE,
-                    )
-                });
-                sums.0 / sums.1
-            })
-            .collect();
-        let across: Vec<(usize, usize, f32)> = (0..self.cols)
-            .map(|col| self.between(col, self.cols, cols))
-            .collect();
-        for row in 0..self.rows {
-            let (upper, lower, down) = self.between(row, self.rows, rows);
-            let evened = light[upper] + (light[lower] - light[upper]) * down;
-            for (col, (left, right, over)) in across.iter().enumerate() {
-                let mix = |of: &Array2<f32>| {
-                    let line = |row: usize| {
-                        let (a, b) = (of[[row, *left]], of[[row, *right]]);
-                        a + (b - a) * over
-                    };
-                    line(upper) + (line(lower) - line(upper)) * down
-                };
-                put(if looked {
-                    let now = (self.luma[[row, col]] + LIGHT_BASE) * evened - LIGHT_BASE;
-                    now - mix(seen.rest)
-                } else {
-                    mix(&seen.difference.levels)
-                });
-            }
-        }
-    }
-
-    /// The two followed samples on either side of one of the album's, of so many, and the share of
-    /// the second.
-    fn between(&self, at: usize, of: usize, followed: usize) -> (usize, usize, f32) {
-        let place = self.to_followed(at as f32, of, followed);
-        let last = followed.saturating_sub(1);
-        let low = (place.max(0.0) as usize).min(last);
-        let high = (low + 1).min(last);
-        (low, high, (place - low as f32).clamp(0.0, 1.0))
-    }
-
-    fn to_followed(&self, at: f32, of: usize, followed: usize) -> f32 {
-        (at + 0.5 - of as f32 / 2.0) / self.finer + followed as f32 / 2.0 - 0.5
-    }
-
-    /// Row and column in the album of a place that beads are followed in.
-    fn place(&self, row: f32, col: f32) -> (f32, f32) {
-        let to = |at: f32, followed: usize, of: usize| {
-            (at + 0.5 - followed as f32 / 2.0) * self.finer + of as f32 / 2.0 - 0.5
-        };
-        (
-            to(row, self.followed.0, self.rows),
-            to(col, self.followed.1, self.cols),
-        )
-    }
-
     /// The portrait of what was sighted; none when no usable sighting is in the album. `rest` is
     /// the picture at rest, as beads are followed in it.
     ///
@@ -504,11 +325,6 @@ impl Album {
             glass_cols: self.cols as f32,
             step_px: self.sampler.step_px() as f32,
         })
-    }
-
-    fn leaf(&self, frame: u64) -> Option<&Leaf> {
-        let at = self.leaves.binary_search_by_key(&frame, |l| l.frame).ok()?;
-        self.leaves.get(at)
     }
 
     /// Where the bead was in every kept frame: its row, as sighted or as its speed says.

@@ -73,6 +73,9 @@ pub struct Size {
     pub diameter_spread: f64,
     /// Why it is to be trusted less, if so.
     pub doubt: Option<SizeDoubt>,
+    /// Share of its difference from rest that lies in its core, against its rim, 0 to 1; none when
+    /// that was not seen.
+    pub core_share: Option<f64>,
 }
 
 /// What to expect of a bead in such a glass that moves so many rows between frames.
@@ -147,6 +150,7 @@ impl Size {
             diameter_px: log_diameter.exp() * step_px,
             diameter_spread: spread,
             doubt,
+            core_share: None,
         }
     }
 
@@ -161,6 +165,7 @@ impl Size {
             diameter_px: (height_px * width_px / across).max(0.0).sqrt(),
             diameter_spread: GUESSED,
             doubt: Some(SizeDoubt::Unsure),
+            core_share: None,
         }
     }
 }
