@@ -19,7 +19,7 @@ const EVERY_SECS: f64 = 0.018;
 pub(super) const PER_LEVEL: f32 = 64.0;
 /// Added to both sides of a light ratio, grey levels, so that near-black does not blow it up: as
 /// the picture at rest does.
-const LIGHT_BASE: f32 = 8.0;
+pub(super) const LIGHT_BASE: f32 = 8.0;
 
 /// One kept frame: difference from rest in parts of a grey level.
 #[derive(Clone, Debug)]

@@ -14,7 +14,7 @@ use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
 use crate::bead::kind::{Measured, decide};
-use crate::bead::portrait::clean;
+use crate::bead::portrait::{Portrait, clean};
 use crate::bead::rest::{Difference, Rest};
 use crate::bead::sample::Sampler;
 use crate::bead::size::{Size, expected};
@@ -390,17 +390,32 @@ impl Counter {
     fn size(&self, bead: &Explained, path: &Path, rise_px_per_s: f64) -> Size {
         let rows = self.sampler.shape().0 as f32;
         let points = clean(&path.points, &bead.rows, rows);
+        let rest = self.rest.reference();
+        let fitted = |portrait: Portrait| {
+            let rows_per_frame =
+                rise_px_per_s * self.tracker.frame_secs() / f64::from(portrait.step_px);
+            let ellipse = ellipse(&portrait, &expected(self.kind, rows_per_frame))?;
+            Some((portrait, ellipse))
+        };
         let measured = self
             .album
-            .portrait(&points, self.rest.reference())
-            .and_then(|portrait| {
+            .portrait(&points, rest)
+            .and_then(fitted)
+            .and_then(|(portrait, ellipse)| {
+                if portrait.holds(&ellipse.extent()) {
+                    return Some((portrait, ellipse));
+                }
+                // Only a part of it was in the portrait.
+                let again = (&portrait, &ellipse.extent());
+                self.album.again(&points, rest, again).and_then(fitted)
+            })
+            .filter(|(portrait, ellipse)| portrait.holds(&ellipse.extent()))
+            .map(|(portrait, ellipse)| {
                 let step_px = f64::from(portrait.step_px);
-                let rows_per_frame = rise_px_per_s * self.tracker.frame_secs() / step_px;
-                let ellipse = ellipse(&portrait, &expected(self.kind, rows_per_frame))?;
                 let aside = portrait.aside(ellipse.col);
                 let mut size = Size::of(&ellipse, self.kind, step_px, aside);
                 size.core_share = ellipse.core_share(&portrait);
-                Some(size)
+                size
             });
         measured.unwrap_or_else(|| {
             let step_px = self.sampler.step_px();

@@ -70,6 +70,17 @@ pub struct Ellipse {
 }
 
 impl Ellipse {
+    /// How far it reaches in its portrait, smeared as it is.
+    #[must_use]
+    pub fn extent(&self) -> Extent {
+        Extent {
+            row: self.row as f32,
+            col: self.col as f32,
+            height: (self.height + self.smear) as f32,
+            width: self.width as f32,
+        }
+    }
+
     /// How much its core (to half its radius) differs from the picture at rest, against its rim
     /// (from 0.7 to 0.95 of its radius): core ÷ (core + rim), 0 to 1. Gas in water throws all light
     /// back beyond 0.75 of its radius (sine of the angle of incidence above 1 ÷ 1.333). None when
@@ -113,6 +124,12 @@ pub fn ellipse(portrait: &Portrait, expected: &Expected) -> Option<Ellipse> {
         shape: expected.width_by_height,
         most_smear: (expected.rows_per_frame / scale).max(0.0),
         largest: 0.6 * field.rows.max(field.cols) as f64,
+        sides: {
+            let reach = f64::from(extent.width) / 2.0;
+            let middle = f64::from(extent.col);
+            let coarse = |at: f64| (at + 0.5) / scale - 0.5;
+            (coarse(middle - reach), coarse(middle + reach))
+        },
     };
     let mut starts = starts(&extent, scale, &task, &STARTS);
     // Half of a bead may be nearly as bright as what is behind it.

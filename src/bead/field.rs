@@ -34,6 +34,8 @@ const USUAL_SHAPES: f64 = 5.0;
 const REST_SHAPE: f64 = 1.0;
 /// Usual share of the time between two frames during which the shutter is open, and its spread.
 const OPEN: (f64, f64) = (0.4, 1.0);
+/// Spread of how far a bead reaches beyond what stands out on both sides, samples.
+const BEYOND_SPREAD: f64 = 0.25;
 /// Differences beyond so many times their error are glints and do not pull.
 const GLINT: f64 = 3.0;
 /// Longest stretch of a smear that counts as one moment, samples.
@@ -68,6 +70,19 @@ pub(super) struct Task {
     pub(super) shape: (f64, f64),
     pub(super) most_smear: f64,
     pub(super) largest: f64,
+    /// First and last column of what stands out.
+    pub(super) sides: (f64, f64),
+}
+
+impl Task {
+    /// How far an ellipse reaches beyond what stands out on both sides, samples. A lamp from one
+    /// side leaves the other side dark, but no light hides both.
+    fn beyond(&self, sought: &[f64; SOUGHT]) -> f64 {
+        let [_, col, half, ratio, _] = *sought;
+        let wide = (half + ratio).exp();
+        let (left, right) = (self.sides.0 - (col - wide), col + wide - self.sides.1);
+        left.min(right).max(0.0)
+    }
 }
 
 impl Field {
@@ -228,6 +243,7 @@ impl Field {
             .collect();
         errors.push((sought[3] - task.shape.0) / task.shape.1);
         errors.push((sought[4] / task.most_smear.max(0.1) - OPEN.0) / OPEN.1);
+        errors.push(task.beyond(&sought) / BEYOND_SPREAD);
         let cost = errors.iter().map(|e| e * e).sum();
         Fit {
             sought,

@@ -9,6 +9,7 @@ pub mod ellipse;
 pub mod explain;
 mod field;
 pub mod kind;
+mod piece;
 pub mod portrait;
 pub mod rest;
 pub mod sample;

@@ -6,6 +6,7 @@
 use ndarray::Array2;
 
 use crate::bead::album::{Album, Leaf, PER_LEVEL};
+use crate::bead::piece::{Piece, even_rows, laid, noise};
 use crate::bead::steady::median;
 use crate::bead::track::Sighting;
 
@@ -19,7 +20,7 @@ const BESIDE: f32 = 3.0;
 /// Largest half side, samples.
 const LARGEST_HALF: usize = 64;
 /// Rounds of laying the frames upon each other.
-const ROUNDS: usize = 3;
+const ROUNDS: usize = 4;
 /// Farthest a frame is moved from where the bead was first measured, in sizes of the bead.
 const FARTHEST: f32 = 0.25;
 /// The same, samples, at least.
@@ -29,6 +30,10 @@ const FARTHEST_LEAST: f32 = 1.0;
 const SAME_HEIGHT: f32 = 1.35;
 /// Widening by a tube, about: only to guess the room a portrait needs.
 const WIDER: f32 = 1.33;
+/// A column so many heights of the bead from the usual one is of its other side.
+const OTHER_SIDE: f32 = 0.35;
+/// Columns that are usually so many heights from the usual one do not tell where it is.
+const RESTLESS: f32 = 0.12;
 /// Where beads are best looked at, as a share of the height from the top.
 const BEST_SHARE: f32 = 0.38;
 /// A portrait whose bead is off its middle, or larger than aimed at, by more than this share is
@@ -67,6 +72,8 @@ pub struct Portrait {
     pub glass_cols: f32,
     /// Picture pixels a sample stands for.
     pub step_px: f32,
+    /// Row and column of its middle beside the sightings it was taken of.
+    pub aim: (f32, f32),
 }
 
 /// Where a bead was sighted, samples of the album.
@@ -121,6 +128,26 @@ impl Portrait {
         let at = f64::from(self.at.1) + col - f64::from(self.middle().1);
         let half = f64::from(self.glass_cols) / 2.0;
         (at + 0.5 - half).abs() / half.max(1.0)
+    }
+
+    /// Whether it shows all of what reaches so far.
+    #[must_use]
+    pub fn holds(&self, extent: &Extent) -> bool {
+        let (rows, cols) = self.levels.dim();
+        let within = |at: f32, size: f32, of: usize| {
+            at - size / 2.0 > 0.0 && at + size / 2.0 < of.saturating_sub(1) as f32
+        };
+        within(extent.row, extent.height, rows) && within(extent.col, extent.width, cols)
+    }
+
+    fn aimed_at(&self, extent: &Extent) -> Aim {
+        let middle = self.middle();
+        Aim {
+            down: self.aim.0 + extent.row - middle.0,
+            over: self.aim.1 + extent.col - middle.1,
+            height: extent.height,
+            width: extent.width,
+        }
     }
 
     /// Row and column of the middle.
@@ -182,16 +209,6 @@ impl Portrait {
     }
 }
 
-/// A piece of one frame round the bead, less what stands still there. Not a number outside the
-/// glass.
-struct Piece {
-    levels: Array2<f32>,
-    /// Row and column in the glass of its first sample.
-    from: (f32, f32),
-    /// Where the bead is taken to be in the glass.
-    place: (f32, f32),
-}
-
 impl Album {
     /// The portrait of what was sighted; none when no usable sighting is in the album. `rest` is
     /// the picture at rest, as beads are followed in it.
@@ -200,8 +217,47 @@ impl Album {
     /// portrait is taken twice: the second time of all that moved with what was sighted.
     #[must_use]
     pub fn portrait(&self, points: &[&Sighting], rest: &Array2<f32>) -> Option<Portrait> {
-        // From here on everything is in the album's own samples.
-        let points: Vec<Spot> = points
+        let points = self.spots(points);
+        let (height, width) = usual_size(&points);
+        let chosen = self.chosen(&points, height);
+        let first = Aim {
+            down: 0.0,
+            over: 0.0,
+            height,
+            width: width.max(height),
+        };
+        let portrait = self.take(&points, &chosen, &first, rest)?;
+        let Some(extent) = portrait.extent(FAINT_SHARE) else {
+            return Some(portrait);
+        };
+        let second = portrait.aimed_at(&extent);
+        let near = second.down.abs() < NEAR_SHARE * height
+            && second.over.abs() < NEAR_SHARE * width
+            && second.height < (1.0 + NEAR_SHARE) * first.height
+            && second.width < (1.0 + NEAR_SHARE) * first.width;
+        if near {
+            return Some(portrait);
+        }
+        self.take(&points, &chosen, &second, rest)
+    }
+
+    /// Another portrait of the same sightings: of what reaches as far as `whole` in the first.
+    #[must_use]
+    pub fn again(
+        &self,
+        points: &[&Sighting],
+        rest: &Array2<f32>,
+        (first, whole): (&Portrait, &Extent),
+    ) -> Option<Portrait> {
+        let points = self.spots(points);
+        let chosen = self.chosen(&points, usual_size(&points).0);
+        self.take(&points, &chosen, &first.aimed_at(whole), rest)
+    }
+
+    /// Sightings in the album's own samples. Of a clear bead now the one side is sighted, now the
+    /// other: what was sighted far from the usual column is taken to be in it.
+    fn spots(&self, points: &[&Sighting]) -> Vec<Spot> {
+        let mut spots: Vec<Spot> = points
             .iter()
             .map(|p| {
                 let (row, col) = self.place(p.seen.row, p.seen.col);
@@ -215,34 +271,16 @@ impl Album {
                 }
             })
             .collect();
-        let points = points.as_slice();
-        let height = median(&mut points.iter().map(|p| p.height).collect::<Vec<_>>());
-        let width = median(&mut points.iter().map(|p| p.width).collect::<Vec<_>>());
-        let chosen = self.chosen(points, height);
-        let first = Aim {
-            down: 0.0,
-            over: 0.0,
-            height,
-            width: width.max(height),
-        };
-        let portrait = self.take(points, &chosen, &first, rest)?;
-        let Some(extent) = portrait.extent(FAINT_SHARE) else {
-            return Some(portrait);
-        };
-        let second = Aim {
-            down: extent.row - portrait.middle().0,
-            over: extent.col - portrait.middle().1,
-            height: extent.height,
-            width: extent.width,
-        };
-        let near = second.down.abs() < NEAR_SHARE * height
-            && second.over.abs() < NEAR_SHARE * width
-            && second.height < (1.0 + NEAR_SHARE) * first.height
-            && second.width < (1.0 + NEAR_SHARE) * first.width;
-        if near {
-            return Some(portrait);
+        let usual = median(&mut spots.iter().map(|p| p.col).collect::<Vec<_>>());
+        let (height, _) = usual_size(&spots);
+        let off = |spot: &Spot| (spot.col - usual).abs();
+        let restless = median(&mut spots.iter().map(off).collect::<Vec<_>>()) > RESTLESS * height;
+        for spot in &mut spots {
+            if restless || off(spot) > OTHER_SIDE * height {
+                spot.col = usual;
+            }
         }
-        self.take(points, &chosen, &second, rest)
+        spots
     }
 
     /// The sightings to use, with their frames: of the usual height, and nearest to where a bead
@@ -309,7 +347,9 @@ impl Album {
                 sum = laid(&pieces, shape);
             }
         }
-        let (levels, seen) = sum;
+        let (mut levels, seen) = sum;
+        let behind = self.rest_behind(rest, &pieces, shape);
+        even_rows(&mut levels, (&behind, &seen), aim.width);
         let count = pieces.len() as f32;
         let at = (
             pieces.iter().map(|p| p.place.0).sum::<f32>() / count,
@@ -317,13 +357,14 @@ impl Album {
         );
         Some(Portrait {
             noise: noise(&pieces, shape),
-            behind: self.rest_behind(rest, &pieces, shape),
+            behind,
             frames: pieces.len(),
             levels,
             seen,
             at,
             glass_cols: self.cols as f32,
             step_px: self.sampler.step_px() as f32,
+            aim: (aim.down, aim.over),
         })
     }
 
@@ -447,104 +488,10 @@ impl Album {
     }
 }
 
-impl Piece {
-    /// The level `down` and `over` samples from the bead, between samples. Not a number outside
-    /// the glass.
-    fn level(&self, down: f32, over: f32) -> f32 {
-        let (row, col) = (
-            self.place.0 + down - self.from.0,
-            self.place.1 + over - self.from.1,
-        );
-        if row < 0.0 || col < 0.0 {
-            return f32::NAN;
-        }
-        let (r, c) = (row as usize, col as usize);
-        let (fr, fc) = (row - r as f32, col - c as f32);
-        let get = |r: usize, c: usize| self.levels.get([r, c]).copied().unwrap_or(f32::NAN);
-        let upper = get(r, c) + (get(r, c + 1) - get(r, c)) * fc;
-        let lower = get(r + 1, c) + (get(r + 1, c + 1) - get(r + 1, c)) * fc;
-        upper + (lower - upper) * fr
-    }
-
-    /// How far (rows, columns) this bead lies from the mean: one step of least squares on the
-    /// slopes of the mean. None where there is no slope to tell by.
-    fn off(&self, mean: &Array2<f32>) -> Option<(f32, f32)> {
-        let (rows, cols) = mean.dim();
-        let (half_rows, half_cols) = ((rows / 2) as f32, (cols / 2) as f32);
-        let (mut rr, mut rc, mut cc) = (0.0_f32, 0.0_f32, 0.0_f32);
-        let (mut re, mut ce) = (0.0_f32, 0.0_f32);
-        for r in 1..rows.saturating_sub(1) {
-            for c in 1..cols.saturating_sub(1) {
-                let error = mean[[r, c]] - self.level(r as f32 - half_rows, c as f32 - half_cols);
-                let down = (mean[[r + 1, c]] - mean[[r - 1, c]]) / 2.0;
-                let over = (mean[[r, c + 1]] - mean[[r, c - 1]]) / 2.0;
-                if !(error + down + over).is_finite() {
-                    continue;
-                }
-                rr += down * down;
-                rc += down * over;
-                cc += over * over;
-                re += down * error;
-                ce += over * error;
-            }
-        }
-        let whole = rr * cc - rc * rc;
-        if whole <= 1e-3 * (rr * cc).max(1.0) {
-            return None;
-        }
-        // level(x) ≈ mean(x − d): the bead lies d further on, so its place follows by d.
-        let down = (cc * re - rc * ce) / whole;
-        let over = (rr * ce - rc * re) / whole;
-        Some((down.clamp(-1.5, 1.5), over.clamp(-1.5, 1.5)))
-    }
-}
-
-/// Mean of the pieces laid upon each other, and on what share of them each sample rests.
-fn laid(pieces: &[Piece], shape: (usize, usize)) -> (Array2<f32>, Array2<f32>) {
-    let mut sum = Array2::zeros(shape);
-    let mut seen = Array2::zeros(shape);
-    let (half_rows, half_cols) = ((shape.0 / 2) as f32, (shape.1 / 2) as f32);
-    for piece in pieces {
-        for (((r, c), value), seen) in sum.indexed_iter_mut().zip(&mut seen) {
-            let level = piece.level(r as f32 - half_rows, c as f32 - half_cols);
-            if level.is_finite() {
-                *value += level;
-                *seen += 1.0;
-            }
-        }
-    }
-    for (value, seen) in sum.iter_mut().zip(&mut seen) {
-        if *seen > 0.0 {
-            *value /= *seen;
-        }
-        *seen /= pieces.len().max(1) as f32;
-    }
-    (sum, seen)
-}
-
-/// Spread of one sample of the mean: from the border of the portrait, where there is no bead.
-fn noise(pieces: &[Piece], shape: (usize, usize)) -> f32 {
-    /// Width of that border, samples.
-    const BORDER: usize = 2;
-    /// Least spread of one frame's sample, grey levels: quantising alone.
-    const LEAST: f32 = 0.2;
-    /// From the median of magnitudes to a spread, for unit normal noise.
-    const TO_SPREAD: f32 = 1.4826;
-    let (half_rows, half_cols) = ((shape.0 / 2) as f32, (shape.1 / 2) as f32);
-    let mut off = Vec::new();
-    for piece in pieces {
-        for r in 0..shape.0 {
-            for c in 0..shape.1 {
-                let beside =
-                    r < BORDER || r + BORDER >= shape.0 || c < BORDER || c + BORDER >= shape.1;
-                if beside {
-                    let level = piece.level(r as f32 - half_rows, c as f32 - half_cols);
-                    if level.is_finite() {
-                        off.push(level.abs());
-                    }
-                }
-            }
-        }
-    }
-    (TO_SPREAD * median(&mut off)).max(LEAST) / (pieces.len().max(1) as f32).sqrt()
+/// Usual height and width of what was sighted.
+fn usual_size(points: &[Spot]) -> (f32, f32) {
+    (
+        median(&mut points.iter().map(|p| p.height).collect::<Vec<_>>()),
+        median(&mut points.iter().map(|p| p.width).collect::<Vec<_>>()),
+    )
 }

@@ -35,8 +35,8 @@ const ASIDE: f64 = 0.45;
 const DISAGREE: f64 = 2.5;
 /// A spread beyond this share makes a doubt.
 const UNSURE: f64 = 0.12;
-/// Spread of a size that was only guessed from the sightings.
-const GUESSED: f64 = 0.25;
+/// Spread of a size that was only guessed from the sightings: they may be of a part of it.
+const GUESSED: f64 = 0.4;
 
 /// Why a size is to be trusted less.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
