@@ -6,7 +6,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use beadtally::base::{BeadKind, BlindWhy, FeedNumber, GlassKind};
-use beadtally::bead::Bead;
+use beadtally::bead::{Bead, KindWhy, Size};
 use beadtally::capture::About;
 use beadtally::glass::{Calibration, FeedCalibration, Outline};
 use beadtally::judge::{Alarm, AlarmState, By, Cause, FeedState, Happened, Step};
@@ -57,6 +57,8 @@ fn contents(folder: &Path) -> RunContents {
     let bead = |at_secs, kind, mm: Option<(f64, f64)>| Bead {
         at_secs,
         kind,
+        why: KindWhy::default(),
+        size: Size::default(),
         rise_px_per_s: 344.0,
         rise_mm_per_s: mm.map(|mm| mm.0),
         height_px: 16.8,

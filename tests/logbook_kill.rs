@@ -13,7 +13,7 @@ use std::process::{Command, Stdio};
 use std::sync::Arc;
 
 use beadtally::base::{BeadKind, Clock, FeedNumber, GlassKind, SystemClock};
-use beadtally::bead::Bead;
+use beadtally::bead::{Bead, KindWhy, Size};
 use beadtally::capture::About;
 use beadtally::glass::{Calibration, FeedCalibration, Outline};
 use beadtally::run::Event;
@@ -91,6 +91,8 @@ fn child() {
                 bead: Bead {
                     at_secs,
                     kind: BeadKind::Oil,
+                    why: KindWhy::default(),
+                    size: Size::default(),
                     rise_px_per_s: 300.0,
                     rise_mm_per_s: Some(80.0),
                     height_px: 16.0,

@@ -10,7 +10,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use beadtally::base::{BeadKind, BlindWhy, Clock, FeedNumber, GlassKind, ManualClock, SystemClock};
-use beadtally::bead::Bead;
+use beadtally::bead::{Bead, KindWhy, Size};
 use beadtally::capture::About;
 use beadtally::glass::{Calibration, FeedCalibration, Outline};
 use beadtally::run::Event;
@@ -49,6 +49,8 @@ fn bead(at_secs: f64) -> Bead {
     Bead {
         at_secs,
         kind: BeadKind::Oil,
+        why: KindWhy::default(),
+        size: Size::default(),
         rise_px_per_s: 300.0,
         rise_mm_per_s: None,
         height_px: 16.0,

@@ -9,10 +9,15 @@ use ndarray::Array2;
 
 use crate::base::{Frame, GlassKind, Ring};
 use crate::bead::Bead;
+use crate::bead::album::{Album, Followed};
 use crate::bead::candidate::{Wariness, candidates};
+use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
+use crate::bead::kind::{Measured, decide};
+use crate::bead::portrait::{Portrait, clean};
 use crate::bead::rest::{Difference, Noise, Rest};
 use crate::bead::sample::Sampler;
+use crate::bead::size::{Size, expected};
 use crate::bead::steady::{Pose, Steady};
 use crate::bead::strip::Strip;
 use crate::bead::track::{Path, Tracker};
@@ -70,6 +75,7 @@ pub struct Counter {
     noise_before: Option<Noise>,
     wariness: Wariness,
     tracker: Tracker,
+    album: Album,
     first_frame: u64,
     gathered: Vec<(f64, Array2<f32>)>,
     patch: Array2<f32>,
@@ -98,6 +104,7 @@ impl Counter {
             noise_before: None,
             wariness: Wariness::default(),
             tracker: Tracker::new(shape),
+            album: Album::new(outline, &sampler),
             first_frame: 1,
             gathered: Vec::new(),
             patch: Array2::zeros(shape),
@@ -122,6 +129,7 @@ impl Counter {
     /// picture grows: the same glass, so what is known of it and what is on its way stay.
     pub fn carry(&mut self, outline: &Outline, luma: &GrayImage) {
         self.sampler.carry(outline);
+        self.album.carry(outline);
         self.outline = *outline;
         self.steady = Some(Steady::new(luma, outline));
         self.pose = Pose::default();
@@ -140,6 +148,8 @@ impl Counter {
         } = self.pose;
         self.sampler
             .take(&frame.luma, shift_px, turn_rad, &mut self.patch);
+        self.album
+            .look(frame.at_secs, &frame.luma, shift_px, turn_rad);
         let identical = self.patch == self.before;
         let mean = self.patch.mean().unwrap_or(0.0);
         self.compared = self.rest.is_ready();
@@ -295,6 +305,13 @@ impl Counter {
         let found = candidates(&self.difference, self.sampler.inside(), &mut self.wariness);
         self.strip.push(&self.difference);
         let over = self.tracker.step(self.at_secs, &found, &self.patch);
+        self.album.keep(&Followed {
+            frame: self.tracker.frames(),
+            at_secs: self.at_secs,
+            luma: &self.patch,
+            rest: self.rest.reference(),
+            difference: &self.difference,
+        });
         self.rest.learn(&self.difference, self.at_secs);
         self.settle(&over)
     }
@@ -316,23 +333,18 @@ impl Counter {
             drift: self.rest.drifts(),
             lane: self.lane,
         };
-        let mut explained: Vec<(Explained, Option<Arc<GrayImage>>)> = paths
+        let mut explained: Vec<(Explained, &Path)> = paths
             .iter()
-            .filter_map(|path| {
-                Some((
-                    explain(path, &bore, self.tracker.clutter())?,
-                    path.picture.clone(),
-                ))
-            })
+            .filter_map(|path| Some((explain(path, &bore, self.tracker.clutter())?, path)))
             .collect();
         // The strongest first: a reflection or a broken piece must not displace the bead.
         explained.sort_by(|a, b| b.0.strength.total_cmp(&a.0.strength));
         let mut beads = Vec::new();
-        for (bead, picture) in explained {
+        for (bead, path) in explained {
             if self.settled.iter().any(|other| same_bead(other, &bead)) || self.is_shadow(&bead) {
                 continue;
             }
-            beads.push(self.bead(&bead, picture));
+            beads.push(self.bead(&bead, path));
             self.lane.learn(&bead);
             self.settled.push(bead);
         }
@@ -357,21 +369,70 @@ impl Counter {
         })
     }
 
-    fn bead(&self, bead: &Explained, picture: Option<Arc<GrayImage>>) -> Bead {
+    fn bead(&self, bead: &Explained, path: &Path) -> Bead {
         let step_px = self.sampler.step_px();
-        let height_px = f64::from(bead.height) * step_px;
         let rise_px_per_s = f64::from(bead.rows_per_s) * step_px;
+        let size = self.size(bead, path, rise_px_per_s);
+        let why = decide(&Measured {
+            rise_px_per_s,
+            diameter_px: size.diameter_px,
+            diameter_spread: size.diameter_spread,
+            px_per_mm: self.px_per_mm,
+            glass_px: self.outline.width_px,
+            glass: self.kind,
+            core_share: size.core_share,
+        });
         Bead {
             at_secs: bead.at_secs,
-            kind: bead.kind,
+            kind: why.kind(),
+            why,
             rise_px_per_s,
             rise_mm_per_s: self.px_per_mm.map(|scale| rise_px_per_s / scale),
-            height_px,
-            diameter_mm: self.px_per_mm.map(|scale| height_px / scale),
+            height_px: size.height_px,
+            diameter_mm: self.px_per_mm.map(|scale| size.diameter_px / scale),
+            size,
             confidence: f64::from(bead.confidence),
             settled_at_secs: self.at_secs,
-            picture,
+            picture: path.picture.clone(),
         }
+    }
+
+    /// Measures a bead by its portrait, or guesses by its sightings.
+    fn size(&self, bead: &Explained, path: &Path, rise_px_per_s: f64) -> Size {
+        let rows = self.sampler.shape().0 as f32;
+        let points = clean(&path.points, &bead.rows, rows);
+        let rest = self.rest.reference();
+        let fitted = |portrait: Portrait| {
+            let rows_per_frame =
+                rise_px_per_s * self.tracker.frame_secs() / f64::from(portrait.step_px);
+            let ellipse = ellipse(&portrait, &expected(self.kind, rows_per_frame))?;
+            Some((portrait, ellipse))
+        };
+        let measured = self
+            .album
+            .portrait(&points, rest)
+            .and_then(fitted)
+            .and_then(|(portrait, ellipse)| {
+                if portrait.holds(&ellipse.extent()) {
+                    return Some((portrait, ellipse));
+                }
+                // Only a part of it was in the portrait.
+                let again = (&portrait, &ellipse.extent());
+                self.album.again(&points, rest, again).and_then(fitted)
+            })
+            .filter(|(portrait, ellipse)| portrait.holds(&ellipse.extent()))
+            .map(|(portrait, ellipse)| {
+                let step_px = f64::from(portrait.step_px);
+                let aside = portrait.aside(ellipse.col);
+                let mut size = Size::of(&ellipse, self.kind, step_px, aside);
+                size.core_share = ellipse.core_share(&portrait);
+                size
+            });
+        measured.unwrap_or_else(|| {
+            let step_px = self.sampler.step_px();
+            let (height, width) = (f64::from(bead.height), f64::from(bead.width));
+            Size::guessed(height * step_px, width * step_px, self.kind)
+        })
     }
 }
 

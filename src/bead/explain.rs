@@ -1,7 +1,7 @@
-//! What a path was: a bead with its mid-glass time, speed, size and kind, or nothing. The tests
+//! What a path was: a bead with its mid-glass time and speed, or nothing. The tests
 //! are those of physics: it rises through the glass, steadily, as one compact thing.
 
-use crate::base::{BeadKind, GlassKind};
+use crate::base::GlassKind;
 use crate::bead::clutter::Clutter;
 use crate::bead::track::{Path, Sighting};
 
@@ -58,12 +58,13 @@ const SHAPES: std::ops::RangeInclusive<f32> = 0.15..=4.0;
 const USUALLY_WIDER: (f32, f32) = (0.6, 0.45);
 /// That evidence (natural logarithm) for each squared e-fold of slenderness.
 const SLENDERNESS_COSTS: f32 = 30.0;
+/// Speed from which a path is a gas bubble's, of which only a slender glint may show, in its own
+/// diameters a second (the geometric mean of what oil and gas do; see `kind`).
+const SURELY_GAS: f32 = 46.0;
+/// Widening by a round, water-filled glass: the refractive index of water.
+const WATER_INDEX: f32 = 1.333;
 /// Widest bead, as a share of the glass.
 const WIDEST_SHARE: f32 = 0.85;
-/// Where oil and gas part, in the bead's own diameters a second. Oil in water rises 16 to 31
-/// diameters a second from 2 to 6 mm (drag law of Schiller and Naumann, 20 to 95 °C), a gas bubble
-/// of 1 to 3 mm at least 70; between them lies the geometric mean.
-const GAS_DIAMETERS_PER_S: f32 = 46.0;
 /// Slowest rise of oil, in its own diameters a second: a quarter of what oil does in hot water.
 /// Cold heavy oil that fills half its bore is not slower (wall effect of Clift, Grace and Weber,
 /// chapter 9: 0.65).
@@ -102,8 +103,6 @@ const MOST_OFF_LANE: f32 = 40.0;
 const SHOWS_LANE: f32 = 30.0;
 /// Share of older beads kept in the lane with each new one: the last twenty count.
 const LANE_KEEP: f32 = 0.95;
-/// Widening by a round, water-filled glass: the refractive index of water.
-const WATER_INDEX: f32 = 1.333;
 
 /// A bead in samples of the straightened glass.
 #[derive(Clone, Debug)]
@@ -116,8 +115,6 @@ pub struct Explained {
     pub height: f32,
     /// Width, columns.
     pub width: f32,
-    /// Oil or gas.
-    pub kind: BeadKind,
     /// 0 to 1.
     pub confidence: f32,
     /// Evidence beyond what chance would need, natural logarithm.
@@ -258,11 +255,6 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     if rows_per_s < slowest * height {
         return None;
     }
-    let kind = if rows_per_s / diameter > GAS_DIAMETERS_PER_S {
-        BeadKind::Gas
-    } else {
-        BeadKind::Oil
-    };
     let mut weights: Vec<f32> = lone.iter().map(|p| p.seen.weight).collect();
     let weight = crate::bead::steady::median(&mut weights);
     let unseen = frames - points.len() as f32;
@@ -275,7 +267,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     };
     let gaps = (usual_cover - cover).max(0.0);
     let short = (usual_rise - rise / bore.rows).max(0.0);
-    let slender = if kind == BeadKind::Oil || bore.drift {
+    let slender = if rows_per_s < SURELY_GAS * diameter || bore.drift {
         (usual_width * height / width.max(0.1)).ln().max(0.0)
     } else {
         0.0
@@ -302,7 +294,6 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         rows_per_s,
         height,
         width,
-        kind,
         confidence,
         surplus,
         col,

@@ -1,18 +1,27 @@
 //! Seeing beads: the strip of a glass, the difference from the picture at rest, the joint
 //! explanation of rising streaks, size and kind. One bead, one count; it knows nothing of rates.
 
+pub mod album;
 pub mod candidate;
 pub mod clutter;
 pub mod counter;
+pub mod ellipse;
 pub mod explain;
+mod field;
+pub mod kind;
+mod piece;
+pub mod portrait;
 pub mod rest;
 pub mod sample;
+pub mod size;
 mod smooth;
 pub mod steady;
 pub mod strip;
 pub mod track;
 
 pub use counter::{Counter, Look, OnItsWay, Sight};
+pub use kind::KindWhy;
+pub use size::{Size, SizeDoubt};
 
 use std::sync::Arc;
 
@@ -27,6 +36,8 @@ pub struct Bead {
     pub at_secs: f64,
     /// Oil or gas.
     pub kind: BeadKind,
+    /// How that was decided.
+    pub why: KindWhy,
     /// Rise speed in the picture, pixels a second.
     pub rise_px_per_s: f64,
     /// Rise speed, mm/s, when the scale is known.
@@ -35,6 +46,8 @@ pub struct Bead {
     pub height_px: f64,
     /// Diameter (of the sphere with its volume), mm, when the scale is known.
     pub diameter_mm: Option<f64>,
+    /// How large it is, and how sure that is.
+    pub size: Size,
     /// How sure it is that this is one bead, 0 to 1.
     pub confidence: f64,
     /// Source time at which the count was settled, seconds.

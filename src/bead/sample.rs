@@ -34,8 +34,18 @@ impl Sampler {
     /// A sampler for one outline.
     #[must_use]
     pub fn new(outline: &Outline) -> Self {
-        let taps = (outline.width_px / MOST_ACROSS)
-            .max(outline.height_px / MOST_ALONG)
+        Self::within(outline, MOST_ACROSS, MOST_ALONG)
+    }
+
+    /// A sampler for one outline that takes up to twice as many samples each way, for measuring.
+    #[must_use]
+    pub fn finer(outline: &Outline) -> Self {
+        Self::within(outline, 2.0 * MOST_ACROSS, 2.0 * MOST_ALONG)
+    }
+
+    fn within(outline: &Outline, most_across: f64, most_along: f64) -> Self {
+        let taps = (outline.width_px / most_across)
+            .max(outline.height_px / most_along)
             .ceil()
             .clamp(1.0, 64.0);
         let step_px = taps;

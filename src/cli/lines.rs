@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use crate::base::{BeadKind, FeedNumber, GlassKind};
+use crate::bead::SizeDoubt;
 use crate::capture::About;
 use crate::glass::Calibration;
 use crate::judge::{AlarmState, By, Cause, FeedState, Happened};
@@ -56,6 +57,12 @@ pub enum Line {
         confidence: f64,
         /// When it was settled.
         settled_at_s: f64,
+        /// How oil was told from gas.
+        kind_why: String,
+        /// Spread (one standard deviation) of the diameter as a share of it.
+        diameter_spread: f64,
+        /// Why the diameter is to be trusted less, if so.
+        diameter_doubt: Option<&'static str>,
     },
     /// A reading, every ten seconds and at each change of state.
     Reading {
@@ -281,6 +288,9 @@ impl Line {
                 diameter_mm: bead.diameter_mm.map(|v| rounded(v, 2)),
                 confidence: rounded(bead.confidence, 3),
                 settled_at_s: rounded(bead.settled_at_secs, 3),
+                kind_why: bead.why.words(),
+                diameter_spread: rounded(bead.size.diameter_spread, 3),
+                diameter_doubt: bead.size.doubt.map(SizeDoubt::words),
             },
             Event::Reading {
                 at_secs,
@@ -509,7 +519,7 @@ pub fn event_words(event: &Event) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::bead::Bead;
+    use crate::bead::{Bead, KindWhy, Size};
 
     #[test]
     fn a_bead_line_reads_as_programs_expect_it() {
@@ -518,6 +528,15 @@ mod tests {
             bead: Bead {
                 at_secs: 3.214_49,
                 kind: BeadKind::Oil,
+                why: KindWhy {
+                    by_oil: 1.02,
+                    by_gas: 0.31,
+                    ..KindWhy::default()
+                },
+                size: Size {
+                    diameter_spread: 0.04,
+                    ..Size::default()
+                },
                 rise_px_per_s: 344.0,
                 rise_mm_per_s: Some(86.04),
                 height_px: 17.0,
@@ -529,7 +548,7 @@ mod tests {
         });
         assert_eq!(
             serde_json::to_string(&line).unwrap(),
-            r#"{"type":"bead","feed":"1","kind":"oil","at_s":3.214,"rise_mm_per_s":86.0,"diameter_mm":4.2,"confidence":0.99,"settled_at_s":3.6}"#
+            r#"{"type":"bead","feed":"1","kind":"oil","at_s":3.214,"rise_mm_per_s":86.0,"diameter_mm":4.2,"confidence":0.99,"settled_at_s":3.6,"kind_why":"it rose 1.0 times as fast as oil of its size does and 0.3 times as fast as gas","diameter_spread":0.04,"diameter_doubt":null}"#
         );
     }
 

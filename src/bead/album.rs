@@ -1,0 +1,211 @@
+//! The album of a glass: its newest frames less the picture at rest, as finely as the camera shows
+//! them, kept so that a bead can be looked at again once it is known to be one. It only keeps; the
+//! portrait is taken elsewhere.
+
+use std::collections::VecDeque;
+
+use image::GrayImage;
+use ndarray::Array2;
+
+use crate::bead::rest::Difference;
+use crate::bead::sample::Sampler;
+use crate::glass::Outline;
+
+/// Frames of differences kept of one glass: the last second of a passage, and more.
+const KEPT: usize = 48;
+/// Least time between two kept frames, seconds: faster cameras bring more frames than are needed.
+const EVERY_SECS: f64 = 0.018;
+/// Kept levels a grey level, so that they fit whole numbers of 16 bits.
+pub(super) const PER_LEVEL: f32 = 64.0;
+/// Added to both sides of a light ratio, grey levels, so that near-black does not blow it up: as
+/// the picture at rest does.
+pub(super) const LIGHT_BASE: f32 = 8.0;
+
+/// One kept frame: difference from rest in parts of a grey level.
+#[derive(Clone, Debug)]
+pub(super) struct Leaf {
+    pub(super) frame: u64,
+    pub(super) at_secs: f64,
+    pub(super) levels: Vec<i16>,
+}
+
+/// The newest differences of one glass, in samples at least as fine as those the beads are
+/// followed in.
+#[derive(Clone, Debug)]
+pub struct Album {
+    pub(super) sampler: Sampler,
+    pub(super) rows: usize,
+    pub(super) cols: usize,
+    /// Samples of the album for one sample that beads are followed in.
+    pub(super) finer: f32,
+    /// Rows and columns that beads are followed in.
+    pub(super) followed: (usize, usize),
+    luma: Array2<f32>,
+    looked_secs: f64,
+    /// For each column, the followed ones on either side and the share of the second.
+    across: Vec<(usize, usize, f32)>,
+    /// Used again for each frame: what evens the light of each followed row, and one line.
+    light: Vec<f32>,
+    line: Vec<f32>,
+    pub(super) leaves: VecDeque<Leaf>,
+    last_secs: f64,
+}
+
+/// One frame's glass as beads are followed in it, for [`Album::keep`].
+#[derive(Clone, Copy, Debug)]
+pub struct Followed<'a> {
+    /// Number that its sightings bear.
+    pub frame: u64,
+    /// Source time, seconds.
+    pub at_secs: f64,
+    /// Straightened luma.
+    pub luma: &'a Array2<f32>,
+    /// The picture at rest.
+    pub rest: &'a Array2<f32>,
+    /// The difference between them.
+    pub difference: &'a Difference,
+}
+
+impl Album {
+    /// An empty album of one glass, in which beads are followed in (rows, columns) of that shape.
+    #[must_use]
+    pub fn new(outline: &Outline, followed: &Sampler) -> Self {
+        let sampler = Sampler::finer(outline);
+        let (rows, cols) = sampler.shape();
+        let finer = (followed.step_px() / sampler.step_px()) as f32;
+        let across = (0..cols).map(|col| between(col, cols, followed.shape().1, finer));
+        Self {
+            across: across.collect(),
+            light: Vec::with_capacity(followed.shape().0),
+            line: Vec::with_capacity(followed.shape().1),
+            rows,
+            cols,
+            finer,
+            followed: followed.shape(),
+            luma: Array2::zeros((rows, cols)),
+            looked_secs: f64::NEG_INFINITY,
+            leaves: VecDeque::new(),
+            last_secs: f64::NEG_INFINITY,
+            sampler,
+        }
+    }
+
+    /// The glass stands at another outline from now on, see [`Sampler::carry`].
+    pub fn carry(&mut self, outline: &Outline) {
+        self.sampler.carry(outline);
+    }
+
+    /// Looks at a frame in which the glass stands shifted by `shift_px` and turned by
+    /// `turn_rad`.
+    pub fn look(&mut self, at_secs: f64, luma: &GrayImage, shift_px: (f64, f64), turn_rad: f64) {
+        if self.finer > 1.0 {
+            self.sampler.take(luma, shift_px, turn_rad, &mut self.luma);
+            self.looked_secs = at_secs;
+        }
+    }
+
+    /// Keeps the difference of a frame: finely if it is the one last looked at.
+    pub fn keep(&mut self, seen: &Followed<'_>) {
+        let since = seen.at_secs - self.last_secs;
+        if (0.0..EVERY_SECS).contains(&since) {
+            return;
+        }
+        self.last_secs = seen.at_secs;
+        let mut levels = if self.leaves.len() >= KEPT {
+            let oldest = self.leaves.pop_front();
+            oldest.map(|leaf| leaf.levels).unwrap_or_default()
+        } else {
+            Vec::with_capacity(self.rows * self.cols)
+        };
+        levels.clear();
+        if self.finer > 1.0 {
+            self.fine(seen, &mut levels);
+        } else {
+            levels.extend(seen.difference.levels.iter().map(|v| packed(*v)));
+        }
+        self.leaves.push_back(Leaf {
+            frame: seen.frame,
+            at_secs: seen.at_secs,
+            levels,
+        });
+    }
+
+    /// The difference in the album's own samples: the finer luma, evened as the coarser one was,
+    /// less the picture at rest. Of a frame that was not looked at only the coarser one is known.
+    fn fine(&mut self, seen: &Followed<'_>, levels: &mut Vec<i16>) {
+        let looked = seen.at_secs == self.looked_secs;
+        let differs = &seen.difference.levels;
+        self.light.clear();
+        for ((differs, rest), luma) in differs
+            .rows()
+            .into_iter()
+            .zip(seen.rest.rows())
+            .zip(seen.luma.rows())
+        {
+            let base = LIGHT_BASE * (1 + luma.len()) as f32;
+            let evened = base + differs.sum() + rest.sum();
+            self.light.push(evened / (base + luma.sum()));
+        }
+        let coarse = if looked { seen.rest } else { differs };
+        for row in 0..self.rows {
+            let (upper, lower, down) = self.between(row, self.rows, self.followed.0);
+            self.line.clear();
+            let lines = coarse.row(upper).into_iter().zip(coarse.row(lower));
+            self.line.extend(lines.map(|(a, b)| a + (b - a) * down));
+            let light = |row: usize| self.light.get(row).copied().unwrap_or(1.0);
+            let evened = light(upper) + (light(lower) - light(upper)) * down;
+            let at = |col: usize| self.line.get(col).copied().unwrap_or(0.0);
+            for ((left, right, over), luma) in self.across.iter().zip(self.luma.row(row)) {
+                let known = at(*left) + (at(*right) - at(*left)) * over;
+                levels.push(packed(if looked {
+                    (luma + LIGHT_BASE) * evened - LIGHT_BASE - known
+                } else {
+                    known
+                }));
+            }
+        }
+    }
+
+    fn between(&self, at: usize, of: usize, followed: usize) -> (usize, usize, f32) {
+        between(at, of, followed, self.finer)
+    }
+
+    /// Where a row or column of the album (of so many) is among the followed ones (of so many).
+    pub(super) fn to_followed(&self, at: f32, of: usize, followed: usize) -> f32 {
+        to_followed(at, of, followed, self.finer)
+    }
+
+    /// Row and column in the album of a place that beads are followed in.
+    pub(super) fn place(&self, row: f32, col: f32) -> (f32, f32) {
+        let to = |at: f32, followed: usize, of: usize| {
+            (at + 0.5 - followed as f32 / 2.0) * self.finer + of as f32 / 2.0 - 0.5
+        };
+        (
+            to(row, self.followed.0, self.rows),
+            to(col, self.followed.1, self.cols),
+        )
+    }
+
+    pub(super) fn leaf(&self, frame: u64) -> Option<&Leaf> {
+        let at = self.leaves.binary_search_by_key(&frame, |l| l.frame).ok()?;
+        self.leaves.get(at)
+    }
+}
+
+fn packed(level: f32) -> i16 {
+    (level * PER_LEVEL).clamp(-32_000.0, 32_000.0) as i16
+}
+
+fn to_followed(at: f32, of: usize, followed: usize, finer: f32) -> f32 {
+    (at + 0.5 - of as f32 / 2.0) / finer + followed as f32 / 2.0 - 0.5
+}
+
+/// The two followed samples on either side of one of the album's, of so many, and the share of
+/// the second.
+fn between(at: usize, of: usize, followed: usize, finer: f32) -> (usize, usize, f32) {
+    let place = to_followed(at as f32, of, followed, finer);
+    let last = followed.saturating_sub(1);
+    let low = (place.max(0.0) as usize).min(last);
+    let high = (low + 1).min(last);
+    (low, high, (place - low as f32).clamp(0.0, 1.0))
+}
