@@ -9,8 +9,10 @@ use beadtally::capture::{CaptureError, Grab, Source};
 use beadtally::rate::Agreement;
 use beadtally::run::keeping::Keeper;
 use beadtally::run::logbook::LogbookReader;
+use beadtally::run::report::{Report, figures, page};
 use beadtally::run::tally::{Besides, TallyReport, TallySettings, tally_beside};
 use beadtally::run::taps::Taps;
+use jiff::tz::TimeZone;
 
 /// Two fast feeds, so that a minute has drops enough.
 const DEMO: &str = "feeds=2,rates=45;30,kind=tube,light=card,size=320x240,fps=20,gas=0,seed=3";
@@ -40,6 +42,36 @@ fn tally(taps: Taps, keeper: Option<Keeper>) -> TallyReport {
     tally_beside(&mut open, &TallySettings::default(), besides, &mut |_| {}).unwrap()
 }
 
+/// Page and tables tell what the logbook has.
+fn on_paper(report: &Report, matched: u64) {
+    let html = page(report);
+    for words in [
+        "Hand checks",
+        "agree within chance",
+        "hand check of 1 min 15 s",
+    ] {
+        assert!(html.contains(words), "{words}");
+    }
+    let tables = figures::tables(report);
+    let table = |name: &str| {
+        let found = tables.iter().find(|(of, _)| *of == name);
+        found.map(|(_, rows)| rows.clone()).unwrap()
+    };
+    let checks = table("hand_checks.csv");
+    assert_eq!(checks.len(), 2);
+    assert_eq!(checks[1][4], matched.to_string());
+    // Laid out once more from the logbook, the pairs are the same.
+    let taps = table("taps.csv");
+    let pairs = taps.iter().filter(|row| row[4] == "matched").count() as u64;
+    assert_eq!(pairs, matched);
+    let records = figures::records(report);
+    assert!(
+        records
+            .iter()
+            .any(|row| row.contains(&"hand check".to_owned()))
+    );
+}
+
 #[test]
 fn a_person_who_taps_at_the_true_drops_agrees() {
     let folder = tempfile::tempdir().unwrap();
@@ -59,10 +91,10 @@ fn a_person_who_taps_at_the_true_drops_agrees() {
     assert!((check.from_s - 5.0).abs() < 0.1 && (check.to_s - 80.0).abs() < 0.1);
     assert!(check.lines()[0].contains("agree within chance"));
 
-    let run = LogbookReader::open(&path)
-        .unwrap()
-        .contents(report.run.unwrap())
-        .unwrap();
+    let reader = LogbookReader::open(&path).unwrap();
+    let run = reader.contents(report.run.unwrap()).unwrap();
+    let paper = Report::of_run(&reader, report.run.unwrap(), TimeZone::UTC, 981_180_000.0);
+    on_paper(&paper.unwrap(), check.matched);
     assert_eq!(run.hand_checks.len(), 1);
     assert_eq!(run.hand_checks[0].matched as u64, check.matched);
     assert_eq!(run.hand_checks[0].feed, Some(1));

@@ -51,6 +51,27 @@ fn span(from_secs: f64, to_secs: f64) -> Span {
     Span { from_secs, to_secs }
 }
 
+/// A stop is no interval of the feed: the scatter told of the whole run is that of the running feed,
+/// and the mean rate is still drops over seen time.
+#[test]
+fn a_stop_does_not_make_a_feed_irregular() {
+    let mut rng = ChaCha8Rng::seed_from_u64(19);
+    for hours in [0.5, 1.0, 3.0] {
+        let to_secs = 3600.0 * hours;
+        let drops: Vec<f64> = varying(|_| 2.5, to_secs, 0.15, &mut rng)
+            .into_iter()
+            .filter(|t| !(600.0..900.0).contains(t))
+            .collect();
+        let found = steadiness(&record(drops, to_secs, vec![]), Band::default(), &[]);
+        assert_eq!(found.stops.len(), 1);
+        let mean = found.mean.unwrap();
+        assert!((0.11..0.2).contains(&mean.scatter), "{hours}: {mean:?}");
+        let over_seen_time = 60.0 * found.drops as f64 / to_secs;
+        assert!((mean.drops_per_minute / over_seen_time - 1.0).abs() < 0.03);
+        assert!(mean.limits.high / mean.limits.low < 1.25, "{mean:?}");
+    }
+}
+
 /// Nineteen times out of twenty the true rate lies between the limits of the mean: regular and
 /// irregular feeds, seen all the time and not, an hour and a shorter run.
 #[test]

@@ -30,7 +30,7 @@ pub struct Change {
     pub before_per_minute: f64,
     /// Mean rate of the intervals after, drops a minute.
     pub after_per_minute: f64,
-    /// How sure: natural log of the likelihood ratio, ≥ [`CHANGE_LIMIT`].
+    /// How sure: natural log of the likelihood ratio.
     pub ln_ratio: f64,
 }
 

@@ -13,6 +13,10 @@ pub const DIFFER_P: f64 = 0.05;
 /// what the eye and the finger are allowed (from memory: lapses of some per cent in watching).
 pub const LAPSE_SHARE: f64 = 0.05;
 
+/// Fewer beads than this, both together, tell nothing: a person's first taps are still finding their
+/// time.
+pub const FEWEST_BEADS: u64 = 10;
+
 /// The two agree only when the 95 % upper limit of the share that either alone saw is below this:
 /// with every bead seen by both it takes twenty-three of them.
 pub const TELLING_SHARE: f64 = 0.15;
@@ -65,8 +69,8 @@ pub enum Agreement {
     ToolLess,
     /// The tool counted more than the person by more than chance allows.
     ToolMore,
-    /// They count much the same, but not the same beads: more than chance allows is missed both
-    /// ways.
+    /// The counts do not clearly differ, but they are not of the same beads: more was seen by one
+    /// alone than chance and lapses allow.
     Disagree,
 }
 
@@ -154,8 +158,8 @@ impl HandCheck {
                 "the tool counts more than the person, by more than chance allows (p = {:.2e})",
                 self.counts_p
             ),
-            Agreement::Disagree => "the counts are much the same, but more beads were seen by \
-                 one alone than chance allows"
+            Agreement::Disagree => "they are not of the same beads: more were seen by one alone \
+                 than chance and lapses allow"
                 .to_owned(),
         };
         format!("{counts}: {verdict}")
@@ -169,8 +173,8 @@ impl HandCheck {
 /// has been counted); `blind` are the spells in which the tool could not see. A tap or drop whose
 /// partner would lie outside `watched` or in a blind spell is left out, not charged to anybody.
 ///
-/// The counts differ when an exact McNemar test says so, or when more beads than [`LAPSE_SHARE`]
-/// allows were seen by one alone (exact binomial); they agree when they do not differ and enough
+/// The counts differ when an exact McNemar test says so; they are not of the same beads when more
+/// than [`LAPSE_SHARE`] allows were seen by one alone (exact binomial); they agree when neither is so and enough
 /// beads were compared to exclude a missed share of [`TELLING_SHARE`].
 ///
 /// ```
@@ -289,21 +293,24 @@ fn laid_out(
 /// assert_eq!(agreement(60, 0, 1), Agreement::Agree);
 /// assert_eq!(agreement(30, 9, 0), Agreement::ToolLess);
 /// assert_eq!(agreement(100, 15, 15), Agreement::Disagree);
+/// assert_eq!(agreement(4, 1, 3), Agreement::TooFew);
 /// ```
 #[must_use]
 pub fn agreement(matched: u64, missed_by_tool: u64, missed_by_person: u64) -> Agreement {
+    if matched + missed_by_tool + missed_by_person < FEWEST_BEADS {
+        return Agreement::TooFew;
+    }
+    if mcnemar_exact(missed_by_tool, missed_by_person) < DIFFER_P {
+        return if missed_by_tool > missed_by_person {
+            Agreement::ToolLess
+        } else {
+            Agreement::ToolMore
+        };
+    }
     let too_many =
         |missed: u64| binomial_at_least(missed, matched + missed, LAPSE_SHARE) < DIFFER_P / 2.0;
-    let differ = mcnemar_exact(missed_by_tool, missed_by_person) < DIFFER_P;
-    if differ || too_many(missed_by_tool) || too_many(missed_by_person) {
-        return match missed_by_tool.cmp(&missed_by_person) {
-            _ if !differ && too_many(missed_by_tool) && too_many(missed_by_person) => {
-                Agreement::Disagree
-            }
-            std::cmp::Ordering::Greater => Agreement::ToolLess,
-            std::cmp::Ordering::Less => Agreement::ToolMore,
-            std::cmp::Ordering::Equal => Agreement::Disagree,
-        };
+    if too_many(missed_by_tool) || too_many(missed_by_person) {
+        return Agreement::Disagree;
     }
     let upper = |missed: u64| share_limits(missed, matched + missed).high;
     if upper(missed_by_tool) < TELLING_SHARE && upper(missed_by_person) < TELLING_SHARE {

@@ -6,6 +6,7 @@ use super::autocorrelation::{autocorrelation, inflation};
 use super::posterior::Posterior;
 use super::special::normal_quantile;
 use super::{DropRecord, Limits, NEWEST_DROPS};
+use crate::base::Span;
 
 /// Serial correlation is summed up to this lag: what hangs together for longer is drift, and is
 /// told as drift.
@@ -95,6 +96,36 @@ pub fn mean_rate(record: &DropRecord, confidence: f64) -> Option<MeanRate> {
         scatter: scatter.value,
         scatter_limits: scatter.limits(z),
         inflation,
+    })
+}
+
+/// The mean rate of a record with stops in it: drops over all seen time, a stop included, but
+/// scatter and limits from the time in which the feed ran, because a stop is no interval of it.
+#[must_use]
+pub(super) fn mean_rate_beside(
+    record: &DropRecord,
+    stops: &[Span],
+    confidence: f64,
+) -> Option<MeanRate> {
+    let record = record.cleaned();
+    let mut running = record.clone();
+    running.blind.extend_from_slice(stops);
+    let running = running.cleaned();
+    let seen_secs = |record: &DropRecord| {
+        let (from, to) = (record.from_secs, record.now_secs);
+        to - from - record.blind_secs_between(from, to)
+    };
+    let (all_secs, running_secs) = (seen_secs(&record), seen_secs(&running));
+    let mean = mean_rate(&running, confidence)?;
+    let share = if all_secs > 0.0 {
+        running_secs / all_secs
+    } else {
+        1.0
+    };
+    Some(MeanRate {
+        drops_per_minute: mean.drops_per_minute * share,
+        limits: mean.limits.times(share),
+        ..mean
     })
 }
 

@@ -62,8 +62,8 @@ pub use doubts::{
     BLIND_SHARE, Doubt, FEW_DROPS, IRREGULAR_SCATTER, OVERDUE_CHANCE, REGULARITY_DROPS, doubts,
 };
 pub use hand_check::{
-    Agreement, Compared, DIFFER_P, HandCheck, LAPSE_SHARE, Outcome, TELLING_SHARE, agreement,
-    hand_check,
+    Agreement, Compared, DIFFER_P, FEWEST_BEADS, HandCheck, LAPSE_SHARE, Outcome, TELLING_SHARE,
+    agreement, hand_check,
 };
 pub use limits::{
     EndedBy, Limits, gamma_interval_limits, mean_time_limits, no_events_upper, poisson_limits,

@@ -8,7 +8,7 @@ use super::allan_record::{AllanPoint, allan_of_rate};
 use super::autocorrelation::{Autocorrelation, autocorrelation};
 use super::borne_out::borne_out;
 use super::chart::{IndividualsChart, individuals_chart};
-use super::mean_rate::{MeanRate, mean_rate};
+use super::mean_rate::{MeanRate, mean_rate_beside};
 use super::retrace::{Retraced, TimeShares, retrace};
 use super::steady_verdict::{SteadyVerdict, verdict};
 use super::trend::{Trend, trend};
@@ -129,7 +129,7 @@ pub fn steadiness(record: &DropRecord, band: Band, marks_secs: &[f64]) -> Steadi
         .collect();
     let intervals: Vec<Interval> = stretches.into_iter().flatten().collect();
     let all: Vec<f64> = intervals.iter().map(|i| i.secs).collect();
-    let mean = mean_rate(&record, CONFIDENCE);
+    let mean = mean_rate_beside(&record, &stops, CONFIDENCE);
     let mut found = Steadiness {
         span,
         seen_secs,
