@@ -1,7 +1,5 @@
 //! The table `[oil]` of a calibration: read, written, refused with the line and the cure.
 
-#![expect(clippy::unwrap_used, reason = "a test may fail by panicking")]
-
 use beadtally::glass::{Calibration, OilData};
 use beadtally::run::oil::filled_wall_secs;
 
