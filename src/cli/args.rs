@@ -37,7 +37,7 @@ pub struct Arguments {
     #[arg(long, global = true, value_name = "FILE")]
     pub(super) logbook: Option<PathBuf>,
     /// How much to tell on stderr: off, error, warn, info, debug or trace, or levels for single
-    /// parts, such as beadtally::run=debug,warn
+    /// parts, such as `beadtally::run=debug,warn`
     #[arg(long, global = true, value_name = "LEVEL")]
     pub(super) log_level: Option<HowMuch>,
     /// Tell more on stderr: -v is --log-level info, -vv debug, -vvv trace

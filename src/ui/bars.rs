@@ -261,6 +261,9 @@ fn notice_line(ui: &Ui, rect: Rect, notice: Option<&Notice>, oil: Option<&str>, 
     // With little room the first sentence stands alone: whole sentences rather than half ones.
     let mut forms = vec![text.to_owned()];
     forms.extend(text.split_once(". ").map(|(first, _)| first.to_owned()));
+    if text == words::get().no_sound {
+        forms.push(words::get().no_sound_short.to_owned());
+    }
     let shown = paint::fitting_paragraph(ui, rect, size, &forms);
     paint::paragraph(ui, rect, Align2::LEFT_CENTER, shown, size, ink);
     paint::announce_politely(ui, rect);

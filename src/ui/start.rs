@@ -330,14 +330,15 @@ impl Start {
             }
         }
         let caution = foot.with_min_x(left + 8.0);
-        paint::paragraph(
-            ui,
-            caution,
-            Align2::LEFT_CENTER,
+        // A caution is never cut: a shorter one takes its place.
+        let forms = [
             words::get().camera_caution,
-            13.0,
-            palette.ink,
-        );
+            words::get().camera_caution_short,
+        ]
+        .map(str::to_owned);
+        let size = (foot.height() * 0.3).clamp(13.0, 18.0);
+        let words = paint::fitting_paragraph(ui, caution, 13.0, &forms);
+        paint::paragraph_fitting(ui, caution, Align2::LEFT_CENTER, words, size, palette.ink);
     }
 }
 
@@ -403,7 +404,7 @@ fn tile(
         label,
         Align2::CENTER_CENTER,
         name,
-        crate::ui::style::letters(17.0),
+        crate::ui::style::letters(paint::fitting_size(ui, label.width(), name, 17.0)),
         palette.ink,
     );
     if response.has_focus() {

@@ -56,6 +56,28 @@ fn the_keyboard_alone_confirms_the_glasses() {
 }
 
 #[test]
+fn a_name_has_room_in_its_field() {
+    let mut rig = Build::of(Scene::Many(2)).at_the_start();
+    rig.behind.change(|snapshot| {
+        let mut calibration = (**snapshot.calibration.as_ref().unwrap()).clone();
+        for feed in &mut calibration.feeds {
+            feed.name.clear();
+        }
+        snapshot.calibration = Some(Arc::new(calibration));
+    });
+    rig.harness.run();
+    for words in [
+        words::get().start_demo,
+        words::get().start_yes,
+        words::get().start_skip,
+    ] {
+        press(&mut rig, words);
+    }
+    let field = rig.harness.get_by_label(&words::name_of(1)).rect();
+    assert!(field.width() > 150.0, "{field:?}");
+}
+
+#[test]
 fn diameter_names_and_bands_are_given_and_each_can_be_undone() {
     let mut rig = Build::of(Scene::Many(2)).at_the_start();
     rig.behind.change(|snapshot| {

@@ -19,7 +19,7 @@ use crate::ui::fresh::Fresh;
 use crate::ui::keys::Action;
 use crate::ui::paint::{self, Lit, Usable};
 use crate::ui::picture::{self, GreyTexture, Placing};
-use crate::ui::style::letters;
+use crate::ui::style::{LEAST_LETTERS, letters};
 use crate::ui::theme::{OUTLINE_CHOSEN, PICTURE, Palette};
 use crate::ui::{figures, layout, shapes, words};
 
@@ -265,7 +265,8 @@ impl Room {
             paint::paragraph_fitting(ui, place, Align2::CENTER_CENTER, words, size, ink);
             return;
         };
-        let words = words::get().room_last;
+        let forms = [words::get().room_last, words::get().room_last_short].map(str::to_owned);
+        let words = paint::fitting(ui, head.width(), LEAST_LETTERS, &forms);
         let size = paint::fitting_size(ui, head.width(), words, head.height() * 0.72);
         paint::words(ui, head, Align2::LEFT_CENTER, words, size, ink);
         let (width, height) = (shot.picture.width(), shot.picture.height());
@@ -432,6 +433,7 @@ fn count(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, flash: Lit, pale
 /// What a strip is, beside it.
 fn strip_explained(ui: &Ui, rect: Rect, palette: &Palette) {
     let size = (rect.height() * 0.2).clamp(13.0, 24.0);
-    let words = words::get().room_strip;
+    let forms = [words::get().room_strip, words::get().room_strip_short].map(str::to_owned);
+    let words = paint::fitting_paragraph(ui, rect, LEAST_LETTERS, &forms);
     paint::paragraph_fitting(ui, rect, Align2::LEFT_CENTER, words, size, palette.ink);
 }

@@ -218,7 +218,11 @@ impl Setup {
         let name_width = (ui.available_width() - 210.0).clamp(70.0, 220.0);
         Grid::new("names").num_columns(4).show(ui, |ui| {
             ui.label("");
-            ui.label(words::get().name);
+            // A grid gives a field no more than its column had before.
+            ui.scope(|ui| {
+                ui.set_min_width(name_width);
+                ui.label(words::get().name);
+            });
             ui.label(words::get().band_low_short);
             ui.label(words::get().band_high_short);
             ui.end_row();

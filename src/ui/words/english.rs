@@ -164,6 +164,11 @@ super::first_language! {
     sound_off = "The alarm sound is off.";
     sound_on = "The alarm sound is on.";
     no_sound = "Alarms are shown but cannot be heard: no sound device. Plug one in or switch it on; it is tried again by itself.";
+    no_sound_short = "No sound device";
+    in_doubt = "in doubt";
+    room_strip_short = "Each slanting line is one bead.";
+    room_last_short = "again, slowly";
+    camera_caution_short = "A glass under steam: eye protection on.";
     no_display = "there is no display to open the window on; watch in the terminal instead: beadtally watch demo";
     nothing_runs = "Nothing is being watched: choose a source first (F4).";
     choose_feed_first = "Choose a feed first (keys 1 to 8), then mark its valve.";

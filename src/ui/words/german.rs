@@ -137,6 +137,11 @@ super::another_language! {
     sound_off = "Der Alarmton ist aus.";
     sound_on = "Der Alarmton ist an.";
     no_sound = "Alarme werden gezeigt, sind aber nicht zu hören: kein Tongerät. Eines anstecken oder einschalten; es wird von selbst wieder versucht.";
+    no_sound_short = "Kein Tongerät";
+    in_doubt = "zweifelhaft";
+    room_strip_short = "Jede schräge Linie ist eine Perle.";
+    room_last_short = "noch einmal, langsam";
+    camera_caution_short = "Ein Glas unter Dampf: Augenschutz tragen.";
     no_display = "es gibt keinen Bildschirm für das Fenster; stattdessen im Terminal zusehen: beadtally watch demo";
     nothing_runs = "Es wird nichts beobachtet: zuerst eine Quelle wählen (F4).";
     choose_feed_first = "Zuerst eine Abgabe wählen (Tasten 1 bis 8), dann ihr Ventil notieren.";

@@ -37,6 +37,7 @@ pub fn doubts_shorter(all: &[String]) -> Vec<String> {
             forms.push(put!(and_more, what = first, more = rest.len()));
         }
         forms.push(first);
+        forms.push(super::get().in_doubt.to_owned());
     }
     forms
 }
