@@ -69,8 +69,8 @@ pub struct Followed<'a> {
 impl Album {
     /// An empty album of one glass, in which beads are followed in (rows, columns) of that shape.
     #[must_use]
-    pub fn new(outline: &Outline, followed: &Sampler) -> Self {
-        let sampler = Sampler::finer(outline);
+    pub fn new(followed: &Sampler) -> Self {
+        let sampler = followed.finer();
         let (rows, cols) = sampler.shape();
         let finer = (followed.step_px() / sampler.step_px()) as f32;
         let across = (0..cols).map(|col| between(col, cols, followed.shape().1, finer));
@@ -95,11 +95,32 @@ impl Album {
         self.sampler.carry(outline);
     }
 
-    /// Looks at a frame in which the glass stands shifted by `shift_px`.
-    pub fn look(&mut self, at_secs: f64, luma: &GrayImage, shift_px: (f64, f64)) {
-        if self.finer > 1.0 {
-            self.sampler.take(luma, shift_px, &mut self.luma);
-            self.looked_secs = at_secs;
+    /// Looks at a frame in which the glass stands shifted by `shift_px`, and takes from it the
+    /// samples in which beads are followed: each the mean of a whole number of the album's own.
+    pub fn look(
+        &mut self,
+        at_secs: f64,
+        (luma, shift_px): (&GrayImage, (f64, f64)),
+        followed: &mut Array2<f32>,
+    ) {
+        let times = (self.rows / self.followed.0.max(1)).max(1);
+        if times < 2 {
+            self.sampler.take(luma, shift_px, followed);
+            return;
+        }
+        self.sampler.take(luma, shift_px, &mut self.luma);
+        self.looked_secs = at_secs;
+        let share = 1.0 / (times * times) as f32;
+        for (row, mut line) in followed.rows_mut().into_iter().enumerate() {
+            line.fill(0.0);
+            for fine in self.luma.rows().into_iter().skip(times * row).take(times) {
+                let Some(fine) = fine.to_slice() else {
+                    continue;
+                };
+                for (level, group) in line.iter_mut().zip(fine.chunks_exact(times)) {
+                    *level += group.iter().sum::<f32>() * share;
+                }
+            }
         }
     }
 
