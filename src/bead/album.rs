@@ -89,28 +89,29 @@ impl Album {
         self.sampler.carry(outline);
     }
 
-    /// Looks at a frame in which the glass stands shifted by `shift_px`, and takes from it the
+    /// Looks at a frame in which the glass stands shifted by `shift_px` and turned, and takes from it the
     /// samples in which beads are followed: each the mean of a whole number of the album's own.
     pub fn look(
         &mut self,
         at_secs: f64,
-        (luma, shift_px): (&GrayImage, (f64, f64)),
+        (luma, shift_px, turn_rad): (&GrayImage, (f64, f64), f64),
         followed: &mut Array2<f32>,
     ) {
         let times = (self.rows / self.followed.0.max(1)).max(1);
         if times < 2 {
-            self.sampler.take(luma, shift_px, followed);
+            self.sampler.take(luma, shift_px, turn_rad, followed);
             return;
         }
-        self.sampler.take(luma, shift_px, &mut self.luma);
+        self.sampler.take(luma, shift_px, turn_rad, &mut self.luma);
         self.looked_secs = at_secs;
         let share = 1.0 / (times * times) as f32;
-        for (row, mut line) in followed.rows_mut().into_iter().enumerate() {
+        let Some(fine) = self.luma.as_slice() else {
+            return;
+        };
+        let lines = fine.chunks_exact(times * self.cols);
+        for (mut line, fine) in followed.rows_mut().into_iter().zip(lines) {
             line.fill(0.0);
-            for fine in self.luma.rows().into_iter().skip(times * row).take(times) {
-                let Some(fine) = fine.to_slice() else {
-                    continue;
-                };
+            for fine in fine.chunks_exact(self.cols) {
                 for (level, group) in line.iter_mut().zip(fine.chunks_exact(times)) {
                     *level += group.iter().sum::<f32>() * share;
                 }

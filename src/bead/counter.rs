@@ -15,7 +15,7 @@ use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
 use crate::bead::kind::{Measured, decide};
 use crate::bead::portrait::{Portrait, clean};
-use crate::bead::rest::{Difference, Rest};
+use crate::bead::rest::{Difference, Noise, Rest};
 use crate::bead::sample::Sampler;
 use crate::bead::size::{Size, expected};
 use crate::bead::steady::{Pose, Steady};
@@ -72,6 +72,7 @@ pub struct Counter {
     sampler: Sampler,
     steady: Option<Steady>,
     rest: Rest,
+    noise_before: Option<Noise>,
     wariness: Wariness,
     tracker: Tracker,
     album: Album,
@@ -100,6 +101,7 @@ impl Counter {
             outline: *outline,
             steady: None,
             rest: Rest::new(shape),
+            noise_before: None,
             wariness: Wariness::default(),
             tracker: Tracker::new(shape),
             album: Album::new(&sampler),
@@ -141,7 +143,7 @@ impl Counter {
             .get_or_insert_with(|| Steady::new(&frame.luma, &self.outline));
         self.pose = steady.pose(&frame.luma);
         std::mem::swap(&mut self.patch, &mut self.before);
-        let seen = (&*frame.luma, self.pose.shift_px);
+        let seen = (&*frame.luma, self.pose.shift_px, self.pose.turn_rad);
         self.album.look(frame.at_secs, seen, &mut self.patch);
         let identical = self.patch == self.before;
         let mean = self.patch.mean().unwrap_or(0.0);
@@ -192,6 +194,9 @@ impl Counter {
     /// The light or the scene is another than before a blind spell: learns the picture at rest
     /// anew from the next moments, which are counted as soon as it is known.
     pub fn relearn(&mut self) {
+        if let Some(noise) = self.rest.noise() {
+            self.noise_before = Some(noise.clone());
+        }
         self.rest = Rest::new(self.sampler.shape());
         self.wariness = Wariness::default();
         self.tracker.doubt_clutter();
@@ -203,6 +208,7 @@ impl Counter {
     pub fn start_over(&mut self) -> Vec<Bead> {
         let beads = self.give_up();
         self.rest = Rest::new(self.sampler.shape());
+        self.noise_before = None;
         self.steady = None;
         self.gathered.clear();
         self.compared = false;
@@ -245,6 +251,7 @@ impl Counter {
                     f64::from(row),
                     f64::from(last.seen.col),
                     self.pose.shift_px,
+                    self.pose.turn_rad,
                 );
                 Some(OnItsWay {
                     x_px,
@@ -269,7 +276,8 @@ impl Counter {
     fn begin(&mut self) -> Vec<Bead> {
         let gathered = std::mem::take(&mut self.gathered);
         let first: Vec<&Array2<f32>> = gathered.iter().map(|g| &g.1).collect();
-        self.rest.begin(&first, self.at_secs);
+        let before = self.noise_before.take();
+        self.rest.begin(&first, self.at_secs, before.as_ref());
         self.first_frame = self.tracker.frames() + 1;
         let newest = (self.at_secs, self.patch.clone());
         let mut beads = Vec::new();

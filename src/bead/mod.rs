@@ -14,6 +14,7 @@ pub mod portrait;
 pub mod rest;
 pub mod sample;
 pub mod size;
+mod smooth;
 pub mod steady;
 pub mod strip;
 pub mod track;
