@@ -16,17 +16,20 @@ const KEPT: usize = 48;
 /// Least time between two kept frames, seconds: faster cameras bring more frames than are needed.
 const EVERY_SECS: f64 = 0.018;
 /// Kept levels a grey level, so that they fit whole numbers of 16 bits.
-pub(super) const PER_LEVEL: f32 = 64.0;
+const PER_LEVEL: f32 = 64.0;
 /// Added to both sides of a light ratio, grey levels, so that near-black does not blow it up: as
 /// the picture at rest does.
 pub(super) const LIGHT_BASE: f32 = 8.0;
 
-/// One kept frame: difference from rest in parts of a grey level.
+/// One kept frame: luma, or its difference from rest, in parts of a grey level.
 #[derive(Clone, Debug)]
 pub(super) struct Leaf {
     pub(super) frame: u64,
     pub(super) at_secs: f64,
     pub(super) levels: Vec<i16>,
+    /// What evens the light of each followed row, if the levels are luma; empty if they differ from
+    /// rest already.
+    pub(super) light: Vec<f32>,
 }
 
 /// The newest differences of one glass, in samples at least as fine as those the beads are
@@ -42,11 +45,6 @@ pub struct Album {
     pub(super) followed: (usize, usize),
     luma: Array2<f32>,
     looked_secs: f64,
-    /// For each column, the followed ones on either side and the share of the second.
-    across: Vec<(usize, usize, f32)>,
-    /// Used again for each frame: what evens the light of each followed row, and one line.
-    light: Vec<f32>,
-    line: Vec<f32>,
     pub(super) leaves: VecDeque<Leaf>,
     last_secs: f64,
 }
@@ -69,15 +67,11 @@ pub struct Followed<'a> {
 impl Album {
     /// An empty album of one glass, in which beads are followed in (rows, columns) of that shape.
     #[must_use]
-    pub fn new(outline: &Outline, followed: &Sampler) -> Self {
-        let sampler = Sampler::finer(outline);
+    pub fn new(followed: &Sampler) -> Self {
+        let sampler = followed.finer();
         let (rows, cols) = sampler.shape();
         let finer = (followed.step_px() / sampler.step_px()) as f32;
-        let across = (0..cols).map(|col| between(col, cols, followed.shape().1, finer));
         Self {
-            across: across.collect(),
-            light: Vec::with_capacity(followed.shape().0),
-            line: Vec::with_capacity(followed.shape().1),
             rows,
             cols,
             finer,
@@ -95,12 +89,33 @@ impl Album {
         self.sampler.carry(outline);
     }
 
-    /// Looks at a frame in which the glass stands shifted by `shift_px` and turned by
-    /// `turn_rad`.
-    pub fn look(&mut self, at_secs: f64, luma: &GrayImage, shift_px: (f64, f64), turn_rad: f64) {
-        if self.finer > 1.0 {
-            self.sampler.take(luma, shift_px, turn_rad, &mut self.luma);
-            self.looked_secs = at_secs;
+    /// Looks at a frame in which the glass stands shifted by `shift_px` and turned, and takes from it the
+    /// samples in which beads are followed: each the mean of a whole number of the album's own.
+    pub fn look(
+        &mut self,
+        at_secs: f64,
+        (luma, shift_px, turn_rad): (&GrayImage, (f64, f64), f64),
+        followed: &mut Array2<f32>,
+    ) {
+        let times = (self.rows / self.followed.0.max(1)).max(1);
+        if times < 2 {
+            self.sampler.take(luma, shift_px, turn_rad, followed);
+            return;
+        }
+        self.sampler.take(luma, shift_px, turn_rad, &mut self.luma);
+        self.looked_secs = at_secs;
+        let share = 1.0 / (times * times) as f32;
+        let Some(fine) = self.luma.as_slice() else {
+            return;
+        };
+        let lines = fine.chunks_exact(times * self.cols);
+        for (mut line, fine) in followed.rows_mut().into_iter().zip(lines) {
+            line.fill(0.0);
+            for fine in fine.chunks_exact(self.cols) {
+                for (level, group) in line.iter_mut().zip(fine.chunks_exact(times)) {
+                    *level += group.iter().sum::<f32>() * share;
+                }
+            }
         }
     }
 
@@ -111,68 +126,76 @@ impl Album {
             return;
         }
         self.last_secs = seen.at_secs;
-        let mut levels = if self.leaves.len() >= KEPT {
-            let oldest = self.leaves.pop_front();
-            oldest.map(|leaf| leaf.levels).unwrap_or_default()
+        let oldest = if self.leaves.len() >= KEPT {
+            self.leaves.pop_front()
         } else {
-            Vec::with_capacity(self.rows * self.cols)
+            None
         };
+        let (mut levels, mut light) = oldest.map_or_else(
+            || (Vec::with_capacity(self.rows * self.cols), Vec::new()),
+            |leaf| (leaf.levels, leaf.light),
+        );
         levels.clear();
-        if self.finer > 1.0 {
-            self.fine(seen, &mut levels);
+        light.clear();
+        let differs = &seen.difference.levels;
+        if self.finer > 1.0 && seen.at_secs == self.looked_secs {
+            levels.extend(self.luma.iter().map(|level| packed(*level)));
+            let rows = differs.rows().into_iter().zip(seen.rest.rows());
+            light.extend(rows.zip(seen.luma.rows()).map(|((differs, rest), luma)| {
+                let base = LIGHT_BASE * (1 + luma.len()) as f32;
+                (base + differs.sum() + rest.sum()) / (base + luma.sum())
+            }));
+        } else if self.finer > 1.0 {
+            for row in 0..self.rows {
+                levels.extend((0..self.cols).map(|col| packed(self.mixed(differs, (row, col)))));
+            }
         } else {
-            levels.extend(seen.difference.levels.iter().map(|v| packed(*v)));
+            levels.extend(differs.iter().map(|level| packed(*level)));
         }
         self.leaves.push_back(Leaf {
             frame: seen.frame,
             at_secs: seen.at_secs,
             levels,
+            light,
         });
     }
 
-    /// The difference in the album's own samples: the finer luma, evened as the coarser one was,
+    /// Difference from rest in a kept frame, grey levels: the luma, evened as the coarser one was,
     /// less the picture at rest. Of a frame that was not looked at only the coarser one is known.
-    fn fine(&mut self, seen: &Followed<'_>, levels: &mut Vec<i16>) {
-        let looked = seen.at_secs == self.looked_secs;
-        let differs = &seen.difference.levels;
-        self.light.clear();
-        for ((differs, rest), luma) in differs
-            .rows()
-            .into_iter()
-            .zip(seen.rest.rows())
-            .zip(seen.luma.rows())
-        {
-            let base = LIGHT_BASE * (1 + luma.len()) as f32;
-            let evened = base + differs.sum() + rest.sum();
-            self.light.push(evened / (base + luma.sum()));
+    pub(super) fn level(&self, leaf: &Leaf, at: (usize, usize), rest: &Array2<f32>) -> f32 {
+        let level = leaf.levels.get(at.0 * self.cols + at.1);
+        let level = f32::from(level.copied().unwrap_or(0)) / PER_LEVEL;
+        if leaf.light.is_empty() {
+            return level;
         }
-        let coarse = if looked { seen.rest } else { differs };
-        for row in 0..self.rows {
-            let (upper, lower, down) = self.between(row, self.rows, self.followed.0);
-            self.line.clear();
-            let lines = coarse.row(upper).into_iter().zip(coarse.row(lower));
-            self.line.extend(lines.map(|(a, b)| a + (b - a) * down));
-            let light = |row: usize| self.light.get(row).copied().unwrap_or(1.0);
-            let evened = light(upper) + (light(lower) - light(upper)) * down;
-            let at = |col: usize| self.line.get(col).copied().unwrap_or(0.0);
-            for ((left, right, over), luma) in self.across.iter().zip(self.luma.row(row)) {
-                let known = at(*left) + (at(*right) - at(*left)) * over;
-                levels.push(packed(if looked {
-                    (luma + LIGHT_BASE) * evened - LIGHT_BASE - known
-                } else {
-                    known
-                }));
-            }
-        }
+        let (upper, lower, down) = self.between(at.0, self.rows, self.followed.0);
+        let light = |row: usize| leaf.light.get(row).copied().unwrap_or(1.0);
+        let evened = light(upper) + (light(lower) - light(upper)) * down;
+        (level + LIGHT_BASE) * evened - LIGHT_BASE - self.mixed(rest, at)
     }
 
+    /// The value between followed samples at one of the album's.
+    fn mixed(&self, followed: &Array2<f32>, (row, col): (usize, usize)) -> f32 {
+        let (upper, lower, down) = self.between(row, self.rows, self.followed.0);
+        let (left, right, over) = self.between(col, self.cols, self.followed.1);
+        let get = |row: usize, col: usize| followed.get([row, col]).copied().unwrap_or(0.0);
+        let line = |row: usize| get(row, left) + (get(row, right) - get(row, left)) * over;
+        line(upper) + (line(lower) - line(upper)) * down
+    }
+
+    /// The two followed samples on either side of one of the album's, of so many, and the share of
+    /// the second.
     fn between(&self, at: usize, of: usize, followed: usize) -> (usize, usize, f32) {
-        between(at, of, followed, self.finer)
+        let place = self.to_followed(at as f32, of, followed);
+        let last = followed.saturating_sub(1);
+        let low = (place.max(0.0) as usize).min(last);
+        let high = (low + 1).min(last);
+        (low, high, (place - low as f32).clamp(0.0, 1.0))
     }
 
     /// Where a row or column of the album (of so many) is among the followed ones (of so many).
     pub(super) fn to_followed(&self, at: f32, of: usize, followed: usize) -> f32 {
-        to_followed(at, of, followed, self.finer)
+        (at + 0.5 - of as f32 / 2.0) / self.finer + followed as f32 / 2.0 - 0.5
     }
 
     /// Row and column in the album of a place that beads are followed in.
@@ -194,18 +217,4 @@ impl Album {
 
 fn packed(level: f32) -> i16 {
     (level * PER_LEVEL).clamp(-32_000.0, 32_000.0) as i16
-}
-
-fn to_followed(at: f32, of: usize, followed: usize, finer: f32) -> f32 {
-    (at + 0.5 - of as f32 / 2.0) / finer + followed as f32 / 2.0 - 0.5
-}
-
-/// The two followed samples on either side of one of the album's, of so many, and the share of
-/// the second.
-fn between(at: usize, of: usize, followed: usize, finer: f32) -> (usize, usize, f32) {
-    let place = to_followed(at as f32, of, followed, finer);
-    let last = followed.saturating_sub(1);
-    let low = (place.max(0.0) as usize).min(last);
-    let high = (low + 1).min(last);
-    (low, high, (place - low as f32).clamp(0.0, 1.0))
 }

@@ -104,7 +104,7 @@ impl Counter {
             noise_before: None,
             wariness: Wariness::default(),
             tracker: Tracker::new(shape),
-            album: Album::new(outline, &sampler),
+            album: Album::new(&sampler),
             first_frame: 1,
             gathered: Vec::new(),
             patch: Array2::zeros(shape),
@@ -143,13 +143,8 @@ impl Counter {
             .get_or_insert_with(|| Steady::new(&frame.luma, &self.outline));
         self.pose = steady.pose(&frame.luma);
         std::mem::swap(&mut self.patch, &mut self.before);
-        let Pose {
-            shift_px, turn_rad, ..
-        } = self.pose;
-        self.sampler
-            .take(&frame.luma, shift_px, turn_rad, &mut self.patch);
-        self.album
-            .look(frame.at_secs, &frame.luma, shift_px, turn_rad);
+        let seen = (&*frame.luma, self.pose.shift_px, self.pose.turn_rad);
+        self.album.look(frame.at_secs, seen, &mut self.patch);
         let identical = self.patch == self.before;
         let mean = self.patch.mean().unwrap_or(0.0);
         self.compared = self.rest.is_ready();

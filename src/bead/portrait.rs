@@ -5,7 +5,7 @@
 
 use ndarray::Array2;
 
-use crate::bead::album::{Album, Leaf, PER_LEVEL};
+use crate::bead::album::{Album, Leaf};
 use crate::bead::piece::{Piece, even_rows, laid, noise};
 use crate::bead::steady::median;
 use crate::bead::track::Sighting;
@@ -327,7 +327,7 @@ impl Album {
             .map(|(spot, leaf)| {
                 let middle = (spot.row + aim.down, spot.col + aim.over);
                 let half = (half.0 + spare, half.1 + spare);
-                self.piece((spot, leaf), &rows, clear, middle, half)
+                self.piece((spot, leaf), (&rows, rest), clear, middle, half)
             })
             .collect();
         let firsts: Vec<(f32, f32)> = pieces.iter().map(|p| p.place).collect();
@@ -415,7 +415,7 @@ impl Album {
     fn piece(
         &self,
         (spot, leaf): (&Spot, &Leaf),
-        rows: &[f32],
+        (rows, rest): (&[f32], &Array2<f32>),
         clear: f32,
         middle: (f32, f32),
         half: (usize, usize),
@@ -436,8 +436,7 @@ impl Album {
                 if col < 0 || !inside.get([row as usize, col as usize]).is_some_and(|i| *i) {
                     continue;
                 }
-                let at = row as usize * self.cols + col as usize;
-                let level = |leaf: &Leaf| f32::from(leaf.levels.get(at).copied().unwrap_or(0));
+                let level = |leaf: &Leaf| self.level(leaf, (row as usize, col as usize), rest);
                 let mut here = level(leaf);
                 if behind.len() >= FEWEST_BEHIND {
                     for (value, leaf) in still.iter_mut().zip(&behind) {
@@ -445,7 +444,7 @@ impl Album {
                     }
                     here -= median(still.get_mut(..behind.len()).unwrap_or(&mut []));
                 }
-                *value = here / PER_LEVEL;
+                *value = here;
             }
         }
         Piece {

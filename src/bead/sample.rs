@@ -34,23 +34,30 @@ impl Sampler {
     /// A sampler for one outline.
     #[must_use]
     pub fn new(outline: &Outline) -> Self {
-        Self::within(outline, MOST_ACROSS, MOST_ALONG)
-    }
-
-    /// A sampler for one outline that takes up to twice as many samples each way, for measuring.
-    #[must_use]
-    pub fn finer(outline: &Outline) -> Self {
-        Self::within(outline, 2.0 * MOST_ACROSS, 2.0 * MOST_ALONG)
-    }
-
-    fn within(outline: &Outline, most_across: f64, most_along: f64) -> Self {
-        let taps = (outline.width_px / most_across)
-            .max(outline.height_px / most_along)
+        let taps = (outline.width_px / MOST_ACROSS)
+            .max(outline.height_px / MOST_ALONG)
             .ceil()
             .clamp(1.0, 64.0);
-        let step_px = taps;
-        let rows = ((outline.height_px / step_px).floor() as usize).max(1);
-        let cols = ((outline.width_px / step_px).floor() as usize).max(1);
+        let rows = ((outline.height_px / taps).floor() as usize).max(1);
+        let cols = ((outline.width_px / taps).floor() as usize).max(1);
+        Self::of(outline, (rows, cols), taps as usize)
+    }
+
+    /// A sampler of the same glass with samples closer together, for measuring: a whole number of
+    /// them each way is one of these, and at most some twice as many as of a usual glass.
+    #[must_use]
+    pub fn finer(&self) -> Self {
+        let wanted = (self.outline.width_px / (2.0 * MOST_ACROSS))
+            .max(self.outline.height_px / (2.0 * MOST_ALONG))
+            .ceil()
+            .max(1.0) as usize;
+        let taps = (wanted..=self.taps).find(|taps| self.taps.is_multiple_of(*taps));
+        let taps = taps.unwrap_or(self.taps);
+        let times = self.taps / taps;
+        Self::of(&self.outline, (self.rows * times, self.cols * times), taps)
+    }
+
+    fn of(outline: &Outline, (rows, cols): (usize, usize), taps: usize) -> Self {
         let inside = Array2::from_shape_fn((rows, cols), |(row, col)| {
             let u = (2.0 * (col as f64 + 0.5) / cols as f64 - 1.0).abs();
             let v = (2.0 * (row as f64 + 0.5) / rows as f64 - 1.0).abs();
@@ -63,8 +70,8 @@ impl Sampler {
             outline: *outline,
             rows,
             cols,
-            step_px,
-            taps: taps as usize,
+            step_px: taps as f64,
+            taps,
             inside,
         }
     }
@@ -331,6 +338,23 @@ mod tests {
             sampler.picture_from_sample(0.0, 0.0, (0.0, 0.0), 0.0),
             (10.5, 20.5)
         );
+    }
+
+    #[test]
+    fn the_mean_of_finer_samples_is_a_sample() {
+        let outline = Outline::upright(GlassKind::Tube, 3.0, 2.0, 180.0, 400.0);
+        let sampler = Sampler::new(&outline);
+        let finer = sampler.finer();
+        assert_eq!((sampler.shape(), finer.shape()), ((200, 90), (400, 180)));
+        let luma = GrayImage::from_fn(190, 410, |x, y| image::Luma([(x * 7 + y * 13) as u8]));
+        let (mut patch, mut fine) = (Array2::zeros((200, 90)), Array2::zeros((400, 180)));
+        sampler.take(&luma, (0.3, 0.6), 0.0, &mut patch);
+        finer.take(&luma, (0.3, 0.6), 0.0, &mut fine);
+        for ((row, col), level) in patch.indexed_iter() {
+            let (r, c) = (2 * row, 2 * col);
+            let sum = fine[[r, c]] + fine[[r + 1, c]] + fine[[r, c + 1]] + fine[[r + 1, c + 1]];
+            assert!((level - sum / 4.0).abs() < 1e-3, "{row} {col}");
+        }
     }
 
     #[test]
