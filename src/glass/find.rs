@@ -63,6 +63,9 @@ const OFF_AXIS_TUBE: f32 = 0.05;
 const OFF_AXIS_PORT: f32 = 0.13;
 /// A bead seen to rise makes the odds for a glass 1 / (1 - this) times better.
 const ROSE: f32 = 0.75;
+/// Narrowest glass worth counting in, picture pixels: its beads are a quarter of it, six pixels wide,
+/// and fewer cannot be told from noise. Smaller things in a picture are many, and mostly no glasses.
+const NARROWEST_PX: f32 = 24.0;
 /// A ring at least this good hides no tube.
 const RING: f32 = 0.15;
 /// What a tube within such a ring is worth.
@@ -181,7 +184,7 @@ impl Finder {
             return found;
         };
         let slopes = Slopes::of(&mean);
-        let set = search(&slopes, &self.motion);
+        let set = search(&slopes, &self.motion, NARROWEST_PX / self.factor as f32);
         self.report(&set, &mut found);
         found
     }
@@ -310,8 +313,8 @@ fn how(glass: &Guess, count: usize) -> String {
     format!("{shape}{nozzle}{rose}{like}")
 }
 
-/// All guesses in a picture, and the best set of them.
-fn search(slopes: &Slopes, motion: &Motion) -> Set {
+/// All guesses in a picture at least `narrowest` working pixels wide, and the best set of them.
+fn search(slopes: &Slopes, motion: &Motion, narrowest: f32) -> Set {
     let threshold = (4.0 * slopes.noise).clamp(FAINTEST_SLOPE, NOISIEST_SLOPE);
     let lines = lines::upright_lines(slopes, threshold, 5.0);
     let lean = axes::common_lean(&lines);
@@ -331,6 +334,7 @@ fn search(slopes: &Slopes, motion: &Motion) -> Set {
         }
     }
     guesses.extend(ports);
+    guesses.retain(|guess| guess.width >= narrowest);
     for guess in &mut guesses {
         let off_axis = match guess.kind {
             GlassKind::Tube => OFF_AXIS_TUBE,

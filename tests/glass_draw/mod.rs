@@ -12,7 +12,7 @@ mod scene;
     unused_imports,
     reason = "each test file uses its own part of the helper"
 )]
-pub use scene::{Light, Picture, Scene, Shape, TrueGlass, coded, draw};
+pub use scene::{Film, Light, Picture, Scene, Shape, TrueGlass, coded, draw};
 
 /// A small deterministic generator of numbers (splitmix64).
 #[derive(Clone, Debug)]
