@@ -59,10 +59,12 @@ const SEEN_NOZZLE: f32 = 0.3;
 const SEEN_RISING: f32 = 0.4;
 /// How far off the axis beads rise, parts of the width (one deviation): near it in a tube; in a port
 /// they rise behind the window, and a camera that looks from one side sees them displaced.
-const OFF_AXIS_TUBE: f32 = 0.05;
+const OFF_AXIS_TUBE: f32 = 0.08;
 const OFF_AXIS_PORT: f32 = 0.13;
 /// A bead seen to rise makes the odds for a glass 1 / (1 - this) times better.
-const ROSE: f32 = 0.75;
+const ROSE: f32 = 0.9;
+/// When a bead was seen to rise in it, a glass must look this much like one.
+const SURE_ROSE: f32 = 0.3;
 /// Narrowest glass worth counting in, picture pixels: its beads are a quarter of it, six pixels wide,
 /// and fewer cannot be told from noise. Smaller things in a picture are many, and mostly no glasses.
 const NARROWEST_PX: f32 = 24.0;
@@ -148,7 +150,8 @@ impl Finder {
         for (sum, value) in self.sum.iter_mut().zip(&small) {
             *sum += value;
         }
-        self.motion.add(&small, (self.width / self.factor) as usize);
+        let width = (self.width / self.factor) as usize;
+        self.motion.add(&small, width, frame.at_secs);
     }
 
     /// How many frames were taken in.
@@ -201,7 +204,9 @@ impl Finder {
     fn report(&self, set: &Set, found: &mut Found) {
         let best = set.glasses.iter().map(|g| g.score).fold(0.0, f32::max);
         let kind = set.glasses.first().map(|g| g.kind);
+        let rose = set.glasses.iter().map(|g| g.rose).fold(0.0, f32::max);
         let sure = match (kind, set.glasses.len()) {
+            _ if rose > SEEN_RISING => SURE_ROSE,
             (Some(GlassKind::Port), 1) => SURE_LONE_PORT,
             (Some(GlassKind::Port), _) => SURE_PORTS,
             (_, 0 | 1) => SURE_LONE_TUBE,
@@ -325,7 +330,8 @@ fn search(slopes: &Slopes, motion: &Motion, narrowest: f32) -> Set {
         .collect();
     let mut suggested = axes::between_pairs(slopes, &long);
     suggested.extend(axes::above_posts(slopes, &lines, lean, threshold));
-    suggested.extend(axes::along_trails(slopes, &motion.trails()));
+    let risers = motion.risers();
+    suggested.extend(axes::along_trails(slopes, &Motion::trails(&risers)));
     let mut guesses = tubes::tube_guesses(slopes, &suggested, threshold);
     let ports = ports::port_guesses(slopes, threshold);
     for tube in &mut guesses {
@@ -340,7 +346,7 @@ fn search(slopes: &Slopes, motion: &Motion, narrowest: f32) -> Set {
             GlassKind::Tube => OFF_AXIS_TUBE,
             GlassKind::Port => OFF_AXIS_PORT,
         };
-        let rose = motion.rose_through(guess.pose, guess.width, guess.height, off_axis);
+        let rose = Motion::rose_through(&risers, guess.pose, guess.width, guess.height, off_axis);
         // The odds for a glass are so many times better.
         guess.score /= guess.score + (1.0 - guess.score) * (1.0 - ROSE * rose);
         guess.rose = rose;

@@ -208,6 +208,7 @@ impl Scene {
         let mut p = at;
         let mut in_water = false;
         let mut left = 1.0 - mirror;
+        let mut body = 0.0;
         let inside = 'walk: {
             for _ in 0..14 {
                 // The fittings' faces end the glass.
@@ -265,6 +266,11 @@ impl Scene {
                     if let Some((y, r)) = ball {
                         let centre = [t.x, y, 0.0];
                         let n = scale(add(p, scale(centre, -1.0)), 1.0 / r);
+                        // Oil has a body of its own under a lamp, and a bright spot.
+                        let spot = unit(add(self.sun, [0.0, 0.0, -1.0]));
+                        body += left
+                            * (0.5 * self.dull(0.5, n)
+                                + 0.5 * self.sun_power * dot(n, spot).max(0.0).powi(40));
                         left *= 0.75;
                         if let Some(inner) = refract(dir, n, N_WATER, N_OIL) {
                             let c = add(p, scale(centre, -1.0));
@@ -319,7 +325,7 @@ impl Scene {
             }
             0.05
         };
-        mirror * shine + left * 0.97 * inside
+        mirror * shine + body + left * 0.97 * inside
     }
 
     /// A plate at z = 0 with round ports in it.
@@ -399,7 +405,10 @@ impl Scene {
             let s = b * b - dot(c, c) + radius * radius;
             if s > 0.0 && -b - s.sqrt() > 0.0 && -b - s.sqrt() < k {
                 let rim = 1.0 - s / (radius * radius);
-                return shine + self.behind(port, q, w, far) * (0.75 - 0.5 * rim * rim);
+                let n = [0.0, c[1] / radius, -(1.0 - rim).max(0.0).sqrt()];
+                return shine
+                    + 0.5 * self.dull(0.5, n)
+                    + self.behind(port, q, w, far) * (0.75 - 0.5 * rim * rim);
             }
         }
         let r = Self::at(q, w, k);
