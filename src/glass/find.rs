@@ -35,13 +35,17 @@ const WORKING_WIDTH_PX: u32 = 1000;
 const SPACING_SECS: f64 = 0.03;
 /// Smallest picture worth searching, pixels.
 const SMALLEST_PX: u32 = 64;
-/// Edges below this slope are left to noise, luma per pixel: half a video coder's block step.
-const FAINTEST_SLOPE: f32 = 1.2;
+/// Edges below this slope are left to noise, luma per pixel: at most half a video coder's block
+/// step; less in a faint picture, down to what rounding leaves.
+const FAINTEST_SLOPES: (f32, f32) = (0.35, 1.2);
+/// Part of the slope of a picture's steep edges that counts as an edge, too: the sides of a glass
+/// before a dark ground have a tenth of the contrast of its fittings.
+const FAINT_OF_STEEP: f32 = 0.1;
 /// However noisy the picture, edges above this slope count, luma per pixel.
 const NOISIEST_SLOPE: f32 = 4.0;
 /// The best glass of a set must look this much like one by itself. Drawn pictures of other things
 /// stay below these, but for a few; drawn glasses stay above, but for a few.
-const SURE_TUBES: f32 = 0.5;
+const SURE_TUBES: f32 = 0.53;
 const SURE_PORTS: f32 = 0.45;
 /// The best nozzle of a set must be this sure.
 const SURE_NOZZLE: f32 = 0.5;
@@ -50,7 +54,7 @@ const BY_NEIGHBOURS: f32 = 0.5;
 /// A glass below this is told to be unsure.
 const UNSURE: f32 = 0.2;
 /// As above for a glass without neighbours. Rings with one post are rare; rectangles are not.
-const SURE_LONE_TUBE: f32 = 0.58;
+const SURE_LONE_TUBE: f32 = 0.62;
 const SURE_LONE_PORT: f32 = 0.4;
 
 /// A nozzle this sure is spoken of.
@@ -320,7 +324,8 @@ fn how(glass: &Guess, count: usize) -> String {
 
 /// All guesses in a picture at least `narrowest` working pixels wide, and the best set of them.
 fn search(slopes: &Slopes, motion: &Motion, narrowest: f32) -> Set {
-    let threshold = (4.0 * slopes.noise).clamp(FAINTEST_SLOPE, NOISIEST_SLOPE);
+    let faintest = (FAINT_OF_STEEP * slopes.steep).clamp(FAINTEST_SLOPES.0, FAINTEST_SLOPES.1);
+    let threshold = (4.0 * slopes.noise).clamp(faintest, NOISIEST_SLOPE);
     let lines = lines::upright_lines(slopes, threshold, 5.0);
     let lean = axes::common_lean(&lines);
     let long: Vec<lines::Line> = lines
@@ -333,7 +338,9 @@ fn search(slopes: &Slopes, motion: &Motion, narrowest: f32) -> Set {
     let risers = motion.risers();
     suggested.extend(axes::along_trails(slopes, &Motion::trails(&risers)));
     let mut guesses = tubes::tube_guesses(slopes, &suggested, threshold);
-    let ports = ports::port_guesses(slopes, threshold);
+    // A faint ring has many false crests within: rings are sought by their plain edges.
+    let plain = threshold.max(FAINTEST_SLOPES.1);
+    let ports = ports::port_guesses(slopes, plain);
     for tube in &mut guesses {
         if ports.iter().any(|port| fills(tube, port)) {
             tube.score *= IN_A_RING;
