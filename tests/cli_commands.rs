@@ -75,7 +75,7 @@ fn help_and_version_go_to_stdout_and_tell_the_exit_codes() {
         assert!(help.replace('\n', " ").contains(word), "{word} in {help}");
     }
     for command in [
-        "cameras", "find", "tally", "watch", "runs", "export", "draw",
+        "cameras", "find", "tally", "watch", "runs", "export", "report", "draw",
     ] {
         let output = run(data.path(), &[command, "--help"]);
         assert!(output.status.success(), "{command}");
@@ -116,7 +116,14 @@ fn what_is_not_there_has_a_sentence() {
         &run(data.path(), &["watch", no_file, "--no-run"]),
         "no-such-clip.mp4",
     );
-    let no_calibration = ["tally", "demo", "--calibration", "no-such.toml"];
+    let no_calibration = [
+        "tally",
+        "demo",
+        "--for",
+        "2",
+        "--calibration",
+        "no-such.toml",
+    ];
     assert_refused(&run(data.path(), &no_calibration), "no-such.toml");
     assert_refused(
         &run(data.path(), &["export", "1", "--csv", "sheets"]),
@@ -126,7 +133,10 @@ fn what_is_not_there_has_a_sentence() {
         &run(data.path(), &["runs", "--logbook", no_file]),
         "there is no logbook",
     );
-    assert_refused(&run(data.path(), &["tally", "demo:feeds=many"]), "feeds");
+    assert_refused(
+        &run(data.path(), &["tally", "demo:feeds=many", "--for", "2"]),
+        "feeds",
+    );
     let runs = run(data.path(), &["runs"]);
     assert!(runs.status.success());
     assert!(text(&runs.stdout).contains("no runs yet"));
@@ -240,7 +250,7 @@ fn watching_prints_a_line_for_each_thing_and_records_a_run() {
         &["export", "last", "--csv", csv.to_str().unwrap()],
     );
     assert!(output.status.success(), "{}", text(&output.stderr));
-    assert_eq!(text(&output.stdout).lines().count(), 7);
+    assert_eq!(text(&output.stdout).lines().count(), 8);
     let drops = std::fs::read_to_string(csv.join("drops.csv")).unwrap();
     assert_eq!(drops.lines().count() as u64, told + 1);
     let head = std::fs::read_to_string(csv.join("run.csv")).unwrap();

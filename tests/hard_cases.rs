@@ -3,6 +3,8 @@
 
 #![expect(clippy::expect_used, reason = "a test stops at the first surprise")]
 
+use std::fmt::Write as _;
+
 #[path = "../benches/hard_cases/bench/mod.rs"]
 #[allow(dead_code, reason = "a test needs a part of the bench")]
 mod bench;
@@ -46,12 +48,13 @@ fn floor(cases: &[(&str, &str, f64)], secs: f64, least_drops: u32, least_f1: f64
         let row = row(scene, name, *level, secs);
         sum.add(&row.score);
         if !row.errors.is_empty() {
-            told.push_str(&format!(
+            let _ = write!(
+                told,
                 "\n{}: {:?}\n    {}",
                 row.name(),
                 row.errors,
                 row.words
-            ));
+            );
         }
     }
     assert!(sum.truth >= least_drops, "only {} drops", sum.truth);

@@ -222,7 +222,7 @@ fn someone_in_the_way_is_a_blind_spell_and_no_silence() {
     let outcome = watch(
         "seed=41,rates=12;12,feeds=2,scatter=0.1",
         40.0,
-        &[(15.0, "dark"), (27.0, "dark off")],
+        &[(15.0, "dark 98"), (27.0, "dark off")],
     );
     let blind: Vec<f64> = outcome
         .events

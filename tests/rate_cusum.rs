@@ -181,6 +181,10 @@ fn the_equation_gives_the_published_run_lengths() {
     // Waldmann (1986): k = 0.5, h = 3, printed to four figures.
     prints(run_length(0.5, 3.0, -0.5, 0.0), 1963.0, 0.5);
     prints(run_length(0.5, 3.0, 0.5, 0.0), 17.35, 0.005);
+    // Its 117.4 and, two-sided with k = 0.6, 65.4 were found with a coarser method: Brook and Evans
+    // have 117.59 for the first.
+    prints(run_length(0.5, 3.0, 0.0, 0.0), 117.4, 0.21);
+    prints(run_length_two_sided(0.6, 3.0, -0.2), 65.4, 0.15);
     // SAS/QC manual (1999): one-sided, k = 0.25, h = 8, shift 2.5; and with a head start of 0.1.
     prints(run_length(0.25, 8.0, 2.5, 0.0), 4.150_083_622_5, 2e-7);
     prints(run_length(0.25, 8.0, 2.5, 0.1), 4.106_158_813_1, 2e-7);
@@ -253,7 +257,9 @@ fn the_code_runs_as_long_as_published() {
         (1.0, 5.29, 0.01),
         (1.5, 2.86, 0.01),
         (2.0, 2.01, 0.01),
+        (2.5, 1.59, 0.01),
         (3.0, 1.32, 0.01),
+        (4.0, 1.07, 0.01),
         (5.0, 1.01, 0.01),
     ] {
         let runs = if mean < 0.5 { 8_000 } else { 40_000 };
@@ -262,6 +268,31 @@ fn the_code_runs_as_long_as_published() {
             simulate(runs, || run_of(sum, &mut rng, mean)),
             printed,
             digit,
+        );
+    }
+}
+
+/// A sum begun anew with every value is a Shewhart chart: with
+/// limits of three standard deviations it runs for 370.4 values (common practice), 43.89 after a
+/// shift of one (computed from the normal tails).
+#[test]
+fn without_memory_it_runs_as_a_shewhart_chart() {
+    let mut rng = ChaCha8Rng::seed_from_u64(73);
+    for (mean, expected, runs) in [(0.0, 370.4, 3_000), (1.0, 43.89, 20_000)] {
+        let (got, error) = simulate(runs, || {
+            let mut steps = 0;
+            loop {
+                // A fresh sum each time: nothing is remembered.
+                let value: f64 = StandardNormal.sample(&mut rng);
+                steps += 1;
+                if Cusum::new(0.0, 0.0, 3.0).step(value + mean).is_some() {
+                    return steps;
+                }
+            }
+        });
+        assert!(
+            (got - expected).abs() < 4.0 * error,
+            "{mean}: got {got} ± {error}, expected {expected}"
         );
     }
 }

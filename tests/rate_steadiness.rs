@@ -2,8 +2,9 @@
 //! source beside it.
 
 use beadtally::rate::{
-    allan_deviation, counts_chart, ewma_chart, individuals_chart, modified_allan_deviation,
-    overlapping_allan_deviation, trend,
+    allan_deviation, counts_chart, ewma_chart, hadamard_deviation, individuals_chart,
+    modified_allan_deviation, overlapping_allan_deviation, overlapping_hadamard_deviation,
+    time_deviation, total_deviation, trend,
 };
 
 fn close(got: f64, printed: f64, half_a_digit: f64) {
@@ -55,14 +56,54 @@ fn trend_equals_the_sodium_example() {
     close(found.slope_limits.high, 2.333_333_3, 5e-8);
 }
 
-/// The form of the Wisconsin Administrative Code, table A: S = −5.
+/// The form of the Wisconsin Administrative Code, table A: row sums −4, +2, −2, −1 and S = −5. The
+/// first row's sum is what S loses without the first value, and so on.
 #[test]
 fn trend_equals_the_wisconsin_form() {
     let points: Vec<_> = (0..5)
         .map(f64::from)
         .zip([100.0, 50.0, 85.0, 75.0, 50.0])
         .collect();
-    assert_eq!(trend(&points, 0.95).unwrap().s, -5.0);
+    let from = |first: usize| trend(&points[first..], 0.95).unwrap().s;
+    assert_eq!(from(0), -5.0);
+    assert_eq!((from(0) - from(1), from(1) - from(2)), (-4.0, 2.0));
+    // The last two rows together.
+    assert_eq!(from(2), -2.0 - 1.0);
+}
+
+/// The same form's critical S at a level of 0.2: so low an S, and none lower only, is seldom
+/// enough. Checked with S of every order that values can come in.
+#[test]
+fn critical_values_equal_the_wisconsin_form() {
+    for (count, critical) in [(4, -4.0), (5, -5.0), (6, -6.0), (7, -7.0)] {
+        let (mut all, mut beyond, mut near) = (0.0, 0.0, 0.0);
+        let mut order: Vec<usize> = (0..count).collect();
+        orders(&mut order, 0, &mut |order| {
+            let points: Vec<_> = order
+                .iter()
+                .enumerate()
+                .map(|(t, y)| (t as f64, *y as f64))
+                .collect();
+            let s = trend(&points, 0.95).unwrap().s;
+            all += 1.0;
+            beyond += f64::from(u8::from(s <= critical));
+            near += f64::from(u8::from(s <= critical + 2.0));
+        });
+        assert!(beyond / all <= 0.2, "{count}: {}", beyond / all);
+        assert!(near / all > 0.2, "{count}: {}", near / all);
+    }
+}
+
+fn orders(values: &mut Vec<usize>, from: usize, take: &mut impl FnMut(&[usize])) {
+    if from + 1 >= values.len() {
+        take(values);
+        return;
+    }
+    for i in from..values.len() {
+        values.swap(from, i);
+        orders(values, from + 1, take);
+        values.swap(from, i);
+    }
 }
 
 /// Annual flow of the Nile at Aswan, 1871 to 1970 (R's data set `Nile`): R's `trend::mk.test`
@@ -86,6 +127,9 @@ fn trend_equals_the_nile_series() {
     close(found.p, 3.658_26e-5, 5e-11);
     close(found.slope, -2.6, 5e-8);
     close(found.intercept, 1022.2, 5e-8);
+    // Hamed and Rao's, computed with pymannkendall 1.4.3.
+    close(found.z_correlated, -2.819_979, 5e-7);
+    close(found.p_correlated, 0.004_802_7, 5e-8);
 }
 
 #[test]
@@ -199,6 +243,23 @@ fn allan_deviations_equal_the_nine_point_set() {
     );
     close(modified_allan_deviation(&NINE, 1).unwrap(), 91.229_45, 5e-6);
     close(modified_allan_deviation(&NINE, 2).unwrap(), 74.788_49, 5e-6);
+    close(total_deviation(&NINE, 1).unwrap(), 91.229_45, 5e-6);
+    close(total_deviation(&NINE, 2).unwrap(), 93.903_79, 5e-6);
+    // Printed as 70.80608 and 70.80607 for the two kinds at one.
+    close(hadamard_deviation(&NINE, 1).unwrap(), 70.806_075, 6e-6);
+    close(hadamard_deviation(&NINE, 2).unwrap(), 116.7980, 5e-5);
+    close(
+        overlapping_hadamard_deviation(&NINE, 1).unwrap(),
+        70.806_07,
+        6e-6,
+    );
+    close(
+        overlapping_hadamard_deviation(&NINE, 2).unwrap(),
+        85.614_87,
+        5e-6,
+    );
+    close(time_deviation(&NINE, 1, 1.0).unwrap(), 52.671_35, 5e-6);
+    close(time_deviation(&NINE, 2, 1.0).unwrap(), 86.358_31, 5e-6);
 }
 
 /// The thousand-point set of the same publication, with the check values of its generator.
@@ -231,6 +292,20 @@ fn allan_deviations_equal_the_thousand_point_set() {
         let got = modified_allan_deviation(&values, group).unwrap();
         close(got, modified, digit(modified));
     }
+    for (group, time, hadamard, overlapping, total) in [
+        (1, 1.687_202e-1, 2.943_883e-1, 2.943_883e-1, 2.922_319e-1),
+        (10, 3.563_623e-1, 1.052_754e-1, 9.581_083e-2, 9.134_743e-2),
+        (100, 1.253_382, 3.910_860e-2, 3.237_638e-2, 3.406_530e-2),
+    ] {
+        let digit = |printed: f64| 0.5 * 10f64.powf(printed.log10().floor() - 6.0) * 1.01;
+        let prints = |got: Option<f64>, printed: f64| close(got.unwrap(), printed, digit(printed));
+        prints(time_deviation(&values, group, 1.0), time);
+        // One of the three is printed cut off: 3.910860e-2 for 3.9108606e-2.
+        let got = hadamard_deviation(&values, group).unwrap();
+        close(got, hadamard, 1.2 * digit(hadamard));
+        prints(overlapping_hadamard_deviation(&values, group), overlapping);
+        prints(total_deviation(&values, group), total);
+    }
 }
 
 #[test]
@@ -239,7 +314,13 @@ fn allan_deviations_of_too_little_are_none() {
         allan_deviation as fn(&[f64], usize) -> Option<f64>,
         overlapping_allan_deviation,
         modified_allan_deviation,
+        hadamard_deviation,
+        overlapping_hadamard_deviation,
     ];
+    assert_eq!(total_deviation(&NINE, 0), None);
+    assert_eq!(total_deviation(&NINE, 10), None);
+    assert_eq!(total_deviation(&[], 1), None);
+    assert_eq!(total_deviation(&[1.0, f64::NAN, 2.0], 1), None);
     for of in all {
         assert_eq!(of(&NINE, 0), None);
         assert_eq!(of(&NINE, 5), None);

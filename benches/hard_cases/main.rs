@@ -22,6 +22,10 @@ use bench::{chart, table};
 
 /// Sweeps every disturbance from none to twice the range that must hold.
 #[derive(Parser, Debug)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "switches of a command line, each a word of its own"
+)]
 struct Args {
     /// Few and short cases: under two minutes.
     #[arg(long)]

@@ -220,8 +220,9 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         GlassKind::Tube => width / WATER_INDEX,
         GlassKind::Port => width,
     };
-    // Motion lengthens a fast bubble and never widens it: the smaller is nearer the truth.
-    let diameter = height.min(across).max(1.0);
+    // Motion lengthens a fast bubble and never widens it, so the height alone will not do; of a bead
+    // lit from the side only half its width may show, so the width alone will not do either.
+    let diameter = (height * across).sqrt().max(1.0);
     let slowest = if bore.drift {
         SLOWEST_IN_DRIFT
     } else {

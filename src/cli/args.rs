@@ -69,6 +69,8 @@ pub enum Verb {
     Report(super::report::ReportArgs),
     /// Write a practice clip of the demo, with its truth beside it
     Draw(super::draw::DrawArgs),
+    /// Show by simulation what readings, silences and changes of rate are worth
+    Tables(super::tables::TablesArgs),
     /// Write the manual page
     Man(ManArgs),
     /// Write the completions of a shell

@@ -11,6 +11,7 @@ pub mod out;
 mod papers;
 pub mod report;
 pub mod runs;
+pub mod tables;
 pub mod tally;
 pub mod watch;
 
@@ -93,6 +94,7 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Outcome {
         Verb::Man(args) => papers::man(&args),
         Verb::Completions(args) => papers::completions(&args),
         Verb::Desktop(args) => papers::desktop(&args),
+        Verb::Tables(args) => tables::run(&args),
     };
     Outcome::Exit(done.unwrap_or_else(|error| {
         if out::is_closed_pipe(&error) {

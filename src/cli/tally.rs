@@ -9,7 +9,7 @@ use anyhow::bail;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::base::{BeadKind, Clock, SystemClock};
-use crate::capture::{self, SourceSpec};
+use crate::capture::{self, SourceSpec, demo};
 use crate::glass::Calibration;
 use crate::run::keeping::Keeper;
 use crate::run::tally::{Besides, Progress, TallyReport, TallySettings, tally_beside};
@@ -26,9 +26,6 @@ use super::runs::meant;
 /// A sentence: the clip or the calibration cannot be read, no glass is found.
 pub fn run(args: &TallyArgs, logbook: Option<&Path>) -> anyhow::Result<u8> {
     let spec: SourceSpec = args.clip.parse()?;
-    if args.for_secs.is_none() && !matches!(spec, SourceSpec::Path(_)) {
-        bail!("{spec} has no end; say how much of it to count, such as --for 60");
-    }
     let calibration = args
         .calibration
         .as_deref()
@@ -40,6 +37,13 @@ pub fn run(args: &TallyArgs, logbook: Option<&Path>) -> anyhow::Result<u8> {
         presets: args.glass.presets(),
     };
     let clock = Arc::new(SystemClock::new());
+    if args.for_secs.is_none() && !matches!(spec, SourceSpec::Path(_)) {
+        if let SourceSpec::Demo(words) = &spec {
+            // What is wrong with its words is told first.
+            demo::open(words)?;
+        }
+        bail!("{spec} has no end; say how much of it to count, such as --for 60");
+    }
     let keeper = if args.record {
         let path = meant(logbook)?;
         Some(Keeper::open(&path, args.title.clone(), clock.wall_secs())?)

@@ -131,8 +131,8 @@ mod tests {
         for minute in 0..=(counts.len() - 4) {
             let at = 60.0 * minute as f64;
             let [a, b, c] = [at, at + 120.0, at + 240.0].map(|t| count_at(&stretch, t));
-            let second = 0.5 * (c - 2.0 * b + a);
-            sum += second * second;
+            let difference = (c - b) / 2.0 - (b - a) / 2.0;
+            sum += difference * difference;
             n += 1.0;
         }
         assert!(((sum / n / 2.0_f64).sqrt() - plain).abs() < 1e-12);

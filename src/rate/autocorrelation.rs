@@ -33,27 +33,12 @@ pub struct Autocorrelation {
 /// ```
 #[must_use]
 pub fn autocorrelation(stretches: &[Vec<f64>], most_lag: usize) -> Option<Autocorrelation> {
-    let all = || stretches.iter().flatten().copied();
-    let count = all().count();
-    if count < 3 || most_lag == 0 || count < 2 * most_lag || all().any(|v| !v.is_finite()) {
+    let count = stretches.iter().map(Vec::len).sum::<usize>();
+    if count < 3 || most_lag == 0 || count < 2 * most_lag {
         return None;
     }
+    let at_lag = correlations(stretches, most_lag)?;
     let n = count as f64;
-    let mean = all().sum::<f64>() / n;
-    let spread: f64 = all().map(|v| (v - mean) * (v - mean)).sum();
-    if spread <= 0.0 {
-        return None;
-    }
-    let at_lag: Vec<f64> = (1..=most_lag)
-        .map(|lag| {
-            let of = |stretch: &Vec<f64>| -> f64 {
-                let later = stretch.iter().skip(lag);
-                let pairs = stretch.iter().zip(later);
-                pairs.map(|(a, b)| (a - mean) * (b - mean)).sum()
-            };
-            stretches.iter().map(of).sum::<f64>() / spread
-        })
-        .collect();
     let sum: f64 = at_lag
         .iter()
         .enumerate()
@@ -65,6 +50,26 @@ pub fn autocorrelation(stretches: &[Vec<f64>], most_lag: usize) -> Option<Autoco
         p: chi_squared_above(n * (n + 2.0) * sum, most_lag as f64),
         at_lag,
     })
+}
+
+/// The correlations at the lags 1 to `most_lag`; none without spread, or with a value that is no
+/// number.
+pub(super) fn correlations(stretches: &[Vec<f64>], most_lag: usize) -> Option<Vec<f64>> {
+    let all = || stretches.iter().flatten().copied();
+    let mean = all().sum::<f64>() / all().count() as f64;
+    let spread: f64 = all().map(|v| (v - mean) * (v - mean)).sum();
+    if !(spread > 0.0 && spread.is_finite()) {
+        return None;
+    }
+    let at_lag = (1..=most_lag).map(|lag| {
+        let of = |stretch: &Vec<f64>| -> f64 {
+            let later = stretch.iter().skip(lag);
+            let pairs = stretch.iter().zip(later);
+            pairs.map(|(a, b)| (a - mean) * (b - mean)).sum()
+        };
+        stretches.iter().map(of).sum::<f64>() / spread
+    });
+    Some(at_lag.collect())
 }
 
 /// By how much the variance of a mean is larger than for independent values: 1 + 2 Σ r, summed

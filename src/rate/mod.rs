@@ -3,16 +3,21 @@
 //!
 //! - `record`: a record cleaned and taken apart; `renewal`: the model and its tables; `posterior`:
 //!   the reading, on the grids of `marginal`; `limits`: textbook limits that check it;
-//! - `silence`, `doubts`: what a reading is worth now; `change`, `cusum`: has the rate changed;
+//! - `silence` with the posterior's `tail`, `doubts`: what a reading is worth now;
+//! - `change_watch`: has the rate changed, by `change` (with `split`) and `step_watch` together;
+//!   `cusum`: the sums of textbooks;
 //! - `trend`, `chart`, `allan`, `autocorrelation`: textbook statistics of a series;
-//! - `retrace`, `mean_rate`, `allan_record`, `steadiness`, `steady_verdict`: how steady a feed was
-//!   over an hour or a shift;
-//! - `settling`, `valve`: setting a feed — how many drops to wait, how the valve answers.
+//! - `retrace` with `borne_out`, `mean_rate`, `allan_record`, `steadiness`, `steady_verdict`: how
+//!   steady a feed was over an hour or a shift;
+//! - `settling`, `valve`: setting a feed — how many drops to wait, how the valve answers;
+//! - `study`: what all this is worth, by simulation.
 
 mod allan;
 mod allan_record;
 mod autocorrelation;
+mod borne_out;
 mod change;
+mod change_watch;
 mod chart;
 mod cusum;
 mod doubts;
@@ -26,15 +31,23 @@ mod retrace;
 mod settling;
 mod silence;
 mod special;
+mod split;
 mod steadiness;
 mod steady_verdict;
+mod step_watch;
+pub mod study;
+mod tail;
 mod trend;
 mod valve;
 
-pub use allan::{allan_deviation, modified_allan_deviation, overlapping_allan_deviation};
+pub use allan::{
+    allan_deviation, hadamard_deviation, modified_allan_deviation, overlapping_allan_deviation,
+    overlapping_hadamard_deviation, time_deviation, total_deviation,
+};
 pub use allan_record::{AllanPoint, allan_of_rate};
 pub use autocorrelation::{Autocorrelation, autocorrelation};
 pub use change::{CHANGE_LIMIT, Change, find_change};
+pub use change_watch::{ChangeWatch, LEARNED_FROM_DROPS, LEARNED_STEP_LIMIT};
 pub use chart::{
     CountsChart, EwmaChart, IndividualsChart, counts_chart, ewma_chart, individuals_chart,
 };
@@ -54,13 +67,15 @@ pub use renewal::{
 pub use retrace::{Retraced, Standing, TimeShares, retrace};
 pub use settling::{SETTLED_HALF_WIDTH, Settling, settling};
 pub use silence::{
-    Expected, OWN_INTERVALS_FROM_DROPS, STOPPED_AFTER_INTERVALS, STOPPED_CHANCE, Silence,
+    Expected, OWN_INTERVALS_FROM_DROPS, STOPPED_AFTER_INTERVALS, STOPPED_CHANCE,
+    STOPPED_TAIL_CHANCE, Silence,
 };
 pub use steadiness::{Drift, Interval, LongestSilence, MOST_LAG, Steadiness, steadiness};
 pub use steady_verdict::{
     CORRELATION_P, DRIFT_P, DRIFT_SHARE, FEWEST_INTERVALS, Steady, SteadyVerdict,
     WANDERING_INFLATION,
 };
+pub use step_watch::{AtRest, STEP_LIMIT, STEP_SHARE, StepWatch};
 pub use trend::{Trend, trend};
 pub use valve::{Beyond, CurvePoint, Movement, ResponseCurve, ValveMark, ValvePoint, valve_points};
 

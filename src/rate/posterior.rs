@@ -18,6 +18,7 @@
 use super::marginal::{Marginal, crowded, largest, widths};
 use super::record::{Observed, Piece};
 use super::renewal::{Assumptions, HiddenChance, MISSED_SHARE, Row, SCATTER_MIN, STANDARD, rows};
+use super::tail::Tail;
 use super::{DropRecord, Reading};
 
 /// Points of the final grid over ln(rate). 64 over some ±5 standard deviations place a limit to a
@@ -83,7 +84,22 @@ impl Posterior {
         Self::with_rows(record, &model.rows, model.missed_share)
     }
 
+    /// The posterior of a record, and how long its next interval may be.
+    pub(super) fn with_tail(record: &DropRecord) -> Option<(Self, Tail)> {
+        let (posterior, grid, kept) = Self::found(record, &STANDARD, MISSED_SHARE)?;
+        let tail = Tail::new(&grid, &kept, 60.0 / posterior.rate_per_minute(0.5));
+        Some((posterior, tail))
+    }
+
     fn with_rows(record: &DropRecord, rows: &[Row], missed_share: f64) -> Option<Self> {
+        Self::found(record, rows, missed_share).map(|(posterior, ..)| posterior)
+    }
+
+    fn found<'r>(
+        record: &DropRecord,
+        rows: &'r [Row],
+        missed_share: f64,
+    ) -> Option<(Self, Grid, Vec<&'r Row>)> {
         let observed = Observed::from_record(record)?;
         let likelihood = Likelihood::new(&observed, missed_share);
         let (low, high) = likelihood.widest_ln_rates();
@@ -101,9 +117,9 @@ impl Posterior {
         let kept: Vec<&Row> = rows.get(first..=last)?.iter().collect();
         let finest = finest * kept.first()?.scatter / SCATTER_MIN;
         let points = crowded(found.low, found.best, found.high, RATE_POINTS, finest);
-        likelihood
-            .grid(&kept, points)
-            .into_posterior(&kept, observed.drops)
+        let grid = likelihood.grid(&kept, points);
+        let posterior = grid.posterior(&kept, observed.drops)?;
+        Some((posterior, grid, kept))
     }
 
     /// The rate, drops a minute, below which lies the share `p` of the posterior.
@@ -248,8 +264,7 @@ impl<'a> Likelihood<'a> {
         self.observed.bridged.iter().map(chance).collect()
     }
 
-    fn ln_likelihood(&self, row: &Row, hidden: &[HiddenChance], ln_rate: f64) -> f64 {
-        let rate = ln_rate.exp();
+    fn ln_likelihood(&self, row: &Row, hidden: &[HiddenChance], ln_rate: f64, rate: f64) -> f64 {
         let k = row.shape;
         let mut ln = self.count * (row.ln_norm + k * ln_rate) + (k - 1.0) * self.sum_of_ln
             - k * rate * self.sum;
@@ -325,10 +340,11 @@ impl<'a> Likelihood<'a> {
     fn grid(&self, rows: &[&Row], ln_rates: Vec<f64>) -> Grid {
         let mut ln = Vec::with_capacity(rows.len() * ln_rates.len());
         let mut ln_before = Vec::with_capacity(rows.len() * ln_rates.len());
+        let rates: Vec<f64> = ln_rates.iter().map(|ln| ln.exp()).collect();
         for row in rows {
             let hidden = self.hidden_chances(row);
-            for ln_rate in &ln_rates {
-                let before = row.ln_prior + self.ln_likelihood(row, &hidden, *ln_rate);
+            for (ln_rate, rate) in ln_rates.iter().zip(&rates) {
+                let before = row.ln_prior + self.ln_likelihood(row, &hidden, *ln_rate, *rate);
                 ln_before.push(before);
                 ln.push(before + self.ln_silence(row, *ln_rate));
             }
@@ -367,9 +383,9 @@ fn ln_with_hidden(
 }
 
 /// ln(posterior) of cells, row by row, up to a constant.
-struct Grid {
-    ln_rates: Vec<f64>,
-    ln: Vec<f64>,
+pub(super) struct Grid {
+    pub(super) ln_rates: Vec<f64>,
+    pub(super) ln: Vec<f64>,
     /// The same without the present silence.
     ln_before: Vec<f64>,
 }
@@ -413,7 +429,7 @@ impl Grid {
         })
     }
 
-    fn into_posterior(self, rows: &[&Row], drops: usize) -> Option<Posterior> {
+    fn posterior(&self, rows: &[&Row], drops: usize) -> Option<Posterior> {
         let rates = Marginal::new(&self.ln_rates, &self.ln)?;
         let before = Marginal::new(&self.ln_rates, &self.ln_before)?;
         let best = largest(&self.ln);

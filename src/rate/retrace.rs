@@ -5,7 +5,7 @@
 use crate::base::{Band, Span};
 
 use super::silence::{OWN_INTERVALS_FROM_DROPS, STOPPED_AFTER_INTERVALS, STOPPED_CHANCE};
-use super::{Change, DropRecord, Expected, NEWEST_DROPS, find_change, reading};
+use super::{Change, ChangeWatch, DropRecord, Expected, NEWEST_DROPS, reading};
 
 /// Within a silence the reading is looked at anew every so many expected intervals: it falls
 /// slowly, and a quarter of an interval is a tenth of what makes a stop.
@@ -56,7 +56,7 @@ pub struct Retraced {
     /// Where the feed stood, from the start of the record to its end, without a gap; neighbours
     /// differ.
     pub standings: Vec<(Span, Standing)>,
-    /// Changes of rate that nobody announced, in order.
+    /// Changes of rate that nobody announced, as the instrument told them, in order.
     pub changes: Vec<Change>,
     /// Silences that made a stop: from the last drop to the next one or to the end. A blind spell
     /// may lie within.
@@ -127,6 +127,7 @@ impl Retraced {
     /// Goes through the record from one mark to the next.
     fn one_setting(&mut self, part: &DropRecord, band: Band) {
         let mut reading_from = part.from_secs;
+        let mut changes = ChangeWatch::default();
         let first = part.drops_secs.first().copied().unwrap_or(part.now_secs);
         let before_any = Walk::new(part, reading_from, part.from_secs, first, band);
         if before_any.is_stop(None, first) {
@@ -144,7 +145,8 @@ impl Retraced {
                 reading_from = reading_from.max(oldest);
             }
             let mut walk = Walk::new(part, reading_from, drop, until, band);
-            if let Some(change) = find_change(&walk.known(drop)) {
+            if let Some(change) = changes.look(&walk.known(drop)) {
+                changes.reset();
                 self.changes.push(change);
                 reading_from = change.at_secs;
                 walk.reading_from = reading_from;
@@ -152,9 +154,15 @@ impl Retraced {
             let expected = Expected::of(&walk.known(drop));
             if walk.is_stop(expected, until) {
                 self.stop(drop, until);
+                changes.reset();
                 reading_from = until;
-            } else {
-                walk.through_silence(expected, self);
+                continue;
+            }
+            walk.through_silence(expected, self);
+            if let Some(change) = changes.look(&walk.known(until)) {
+                changes.reset();
+                self.changes.push(change);
+                reading_from = change.at_secs;
             }
         }
     }
@@ -251,8 +259,9 @@ impl<'a> Walk<'a> {
         };
         let mut at = self.drop;
         let mut step = expected.interval_secs.max(f64::MIN_POSITIVE);
+        // At the drop itself the reading is what the interval to expect was found from.
+        let mut standing = standing_of(60.0 / expected.interval_secs, self.band);
         loop {
-            let standing = against(&self.known(at), self.band);
             let next = (at + step).min(self.until);
             told.stand(at, next, standing);
             // A blind spell may be of any length, and nothing is learned in it.
@@ -261,16 +270,21 @@ impl<'a> Walk<'a> {
                 return;
             }
             at = next;
+            let now = reading(&self.known(at));
+            standing = now.map_or(Standing::NoReading, |now| {
+                standing_of(now.drops_per_minute, self.band)
+            });
             step = SILENCE_STEP_INTERVALS * expected.interval_secs;
         }
     }
 }
 
-fn against(record: &DropRecord, band: Band) -> Standing {
-    match reading(record) {
-        None => Standing::NoReading,
-        Some(r) if r.drops_per_minute < band.low_per_minute => Standing::Low,
-        Some(r) if r.drops_per_minute > band.high_per_minute => Standing::High,
-        Some(_) => Standing::InBand,
+fn standing_of(drops_per_minute: f64, band: Band) -> Standing {
+    if drops_per_minute < band.low_per_minute {
+        Standing::Low
+    } else if drops_per_minute > band.high_per_minute {
+        Standing::High
+    } else {
+        Standing::InBand
     }
 }

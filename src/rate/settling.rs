@@ -36,11 +36,11 @@ impl Settling {
     pub fn words(self) -> String {
         match self {
             Self::NoReading { more_drops } => {
-                format!("no reading yet: wait, {} more", drops_words(more_drops))
+                format!("no reading yet: wait, {}", more_words(more_drops))
             }
-            Self::Wait { more_drops } => format!("wait, {} more", drops_words(more_drops)),
+            Self::Wait { more_drops } => format!("wait, {}", more_words(more_drops)),
             Self::Far => format!(
-                "wait, more than {MOST_DROPS_AHEAD} drops more: the feed is too irregular for \
+                "wait, more than {MOST_DROPS_AHEAD} more drops: the feed is too irregular for \
                  narrow limits"
             ),
             Self::Settled => "settled".to_owned(),
@@ -48,8 +48,8 @@ impl Settling {
     }
 }
 
-/// `two drops`, `one drop`; digits over ten.
-fn drops_words(count: usize) -> String {
+/// `two more drops`, `one more drop`; digits over ten.
+fn more_words(count: usize) -> String {
     const NUMBERS: [&str; 11] = [
         "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
     ];
@@ -57,7 +57,7 @@ fn drops_words(count: usize) -> String {
         .get(count)
         .map_or_else(|| count.to_string(), |word| (*word).to_owned());
     let noun = if count == 1 { "drop" } else { "drops" };
-    format!("{number} {noun}")
+    format!("{number} more {noun}")
 }
 
 /// Half the distance of the limits of a reading, as a share of it.

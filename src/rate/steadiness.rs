@@ -6,6 +6,7 @@ use crate::base::{Band, Span};
 
 use super::allan_record::{AllanPoint, allan_of_rate};
 use super::autocorrelation::{Autocorrelation, autocorrelation};
+use super::borne_out::borne_out;
 use super::chart::{IndividualsChart, individuals_chart};
 use super::mean_rate::{MeanRate, mean_rate};
 use super::retrace::{Retraced, TimeShares, retrace};
@@ -74,7 +75,7 @@ pub struct Steadiness {
     pub shares: TimeShares,
     /// Stops, from the last drop before to the first one after.
     pub stops: Vec<Span>,
-    /// Changes of rate that no mark announced.
+    /// Changes of rate that no mark announced and that the whole run bears out.
     pub changes: Vec<Change>,
     /// The verdict with its reasons.
     pub verdict: SteadyVerdict,
@@ -141,7 +142,7 @@ pub fn steadiness(record: &DropRecord, band: Band, marks_secs: &[f64]) -> Steadi
         longest_silence: longest_silence(&record),
         shares,
         stops,
-        changes,
+        changes: borne_out(&intervals, &changes, marks_secs),
         intervals,
         verdict: SteadyVerdict::default(),
     };

@@ -7,7 +7,7 @@ use super::steadiness::Steadiness;
 /// Whole intervals under which nothing is said of steadiness: a drift or a rhythm needs as many.
 pub const FEWEST_INTERVALS: usize = 10;
 
-/// A drift is told when its p is below this: one run in a hundred would show it by chance.
+/// A drift is told when its p, correlated values reckoned with, is below this: one run in a hundred would show it by chance.
 pub const DRIFT_P: f64 = 0.01;
 
 /// ... and when it comes to this share of the rate over the run: less is of no use to anybody.
@@ -20,6 +20,9 @@ pub const CORRELATION_P: f64 = 0.01;
 /// is a wandering rate; correlation that leaves the mean alone (a long interval followed by a short
 /// one, as errors of timing make them) is no unsteadiness.
 pub const WANDERING_INFLATION: f64 = 1.5;
+
+/// So many stops, and so many changes, are told one by one; of more, their number.
+const MOST_TOLD: usize = 4;
 
 /// Was the feed steady?
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -87,19 +90,29 @@ pub(super) fn verdict(found: &Steadiness) -> SteadyVerdict {
 fn against(found: &Steadiness) -> Vec<String> {
     let mut reasons = Vec::new();
     let clock = |secs: f64| clock_words(secs - found.span.from_secs);
-    for stop in &found.stops {
+    for stop in found.stops.iter().take(MOST_TOLD) {
         reasons.push(format!(
             "no drop for {} from {} on",
             clock_words(stop.secs()),
             clock(stop.from_secs)
         ));
     }
-    for change in &found.changes {
+    if let Some(more) = more_than_told(found.stops.len()) {
+        let all: f64 = found.stops.iter().map(|stop| stop.secs()).sum();
+        reasons.push(format!(
+            "{more} more stops; {} without a drop in all",
+            clock_words(all)
+        ));
+    }
+    for change in found.changes.iter().take(MOST_TOLD) {
         reasons.push(format!("{} at {}", change.words(), clock(change.at_secs)));
+    }
+    if let Some(more) = more_than_told(found.changes.len()) {
+        reasons.push(format!("{more} more changes of the rate"));
     }
     if let Some(drift) = &found.drift
         && found.intervals.len() >= FEWEST_INTERVALS
-        && drift.trend.p < DRIFT_P
+        && drift.trend.p_correlated < DRIFT_P
         && drift.share_over_run.abs() >= DRIFT_SHARE
     {
         let (low, high) = (drift.share_limits.low, drift.share_limits.high);
@@ -129,6 +142,11 @@ fn against(found: &Steadiness) -> Vec<String> {
         );
     }
     reasons
+}
+
+/// How many of so many are not told one by one; none when all are.
+fn more_than_told(count: usize) -> Option<usize> {
+    count.checked_sub(MOST_TOLD).filter(|more| *more > 0)
 }
 
 fn speaks_for(found: &Steadiness) -> Vec<String> {

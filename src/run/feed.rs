@@ -11,7 +11,7 @@ use crate::bead::{Bead, Counter, Look, Sight};
 use crate::glass::{FeedCalibration, Outline};
 use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
 use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
-use crate::rate::{self, Change, DropRecord, Reading, Silence};
+use crate::rate::{self, Change, ChangeWatch, DropRecord, Reading, Silence};
 use crate::run::as_found::{AsFound, Began};
 use crate::run::event::Event;
 use crate::run::snapshot::{BeadMark, FeedSnapshot, HistoryPoint};
@@ -37,8 +37,8 @@ const FRESH_DROPS: usize = 10;
 /// Under it somebody only passed, and what was learned before is worth more than the first moments
 /// after. A bead covers a twentieth.
 const OTHER_SCENE_SHARE: f32 = 0.12;
-/// Share of a tube that no beads can cover: three of the largest at once cover an eighth.
-const COVERED_TUBE_SHARE: f32 = 0.18;
+/// Share of a tube that no beads can cover: three of the largest at once cover an eighth, a film that grows as much again.
+const COVERED_TUBE_SHARE: f32 = 0.25;
 /// The same for a port: a bead of half its height covers a quarter.
 const COVERED_PORT_SHARE: f32 = 0.3;
 /// Texture agreement under which the picture counts as restless.
@@ -63,9 +63,10 @@ pub(super) struct Feed {
     read_at_secs: f64,
     told_at_secs: f64,
     news: bool,
+    changes: ChangeWatch,
     changed: Option<Change>,
-    /// The feed was found stopped, and no drop has come since.
-    stopped: Stopped,
+    /// The last drop before a stop (or the start of watching), while the feed has stopped.
+    stopped_since_secs: Option<f64>,
     as_found: Option<Arc<AsFound>>,
     counted: Ring<Counted>,
     history: Ring<HistoryPoint>,
@@ -120,8 +121,9 @@ impl Feed {
             read_at_secs: f64::NEG_INFINITY,
             told_at_secs: from_secs,
             news: true,
+            changes: ChangeWatch::default(),
             changed: None,
-            stopped: Stopped::No,
+            stopped_since_secs: None,
             as_found: None,
             counted: Ring::new(16),
             history: Ring::new(HISTORY_POINTS),
@@ -160,12 +162,18 @@ impl Feed {
             words: words.to_owned(),
         };
         let kept = self.keep_as_found(at_secs, &record, reading, began);
-        self.record = self.record.since(at_secs);
-        self.judge.reset();
-        self.changed = None;
-        self.stopped = Stopped::No;
+        self.begin_reading(at_secs);
         self.news = true;
         kept
+    }
+
+    /// What was counted before belongs to another reading.
+    fn begin_reading(&mut self, from_secs: f64) {
+        self.record = self.record.since(from_secs);
+        self.judge.reset();
+        self.changes.reset();
+        self.changed = None;
+        self.stopped_since_secs = None;
     }
 
     /// Keeps the reading of a record that is over, and tells it.
@@ -274,7 +282,12 @@ impl Feed {
             self.read_at_secs = at_secs;
             self.news = false;
             let mut record = self.record_now(at_secs);
-            if let Some(change) = rate::find_change(&record) {
+            if let Some(first) = self.first_drop_after_stop() {
+                // A feed that runs again is read anew: the stop is no interval of it.
+                events.push(self.run_again(at_secs, first));
+                record = self.record_now(at_secs);
+            }
+            if let Some(change) = self.changes.look(&record) {
                 // The old rate is over: a reading of both would be of neither.
                 let old = DropRecord {
                     now_secs: change.at_secs,
@@ -288,6 +301,7 @@ impl Feed {
                 events.push(self.keep_as_found(at_secs, &old, rate::reading(&old), began));
                 self.record = self.record.since(change.at_secs);
                 record = self.record_now(at_secs);
+                self.changes.reset();
                 self.changed = Some(change);
                 self.judge.reset();
             }
@@ -301,8 +315,9 @@ impl Feed {
             self.doubts = self.doubts_now(&record, &verdict.silence);
             self.conditions = verdict.conditions;
             let state = verdict.state;
-            if state == FeedState::Stopped {
-                self.stopped = Stopped::Yes;
+            if state == FeedState::Stopped && self.stopped_since_secs.is_none() {
+                let last = record.drops_secs.last().copied();
+                self.stopped_since_secs = Some(last.unwrap_or(record.from_secs));
             }
             if state != self.state {
                 self.state = state;
@@ -403,9 +418,6 @@ impl Feed {
                 BeadKind::Gas => self.bubbles += 1,
                 BeadKind::Oil => {
                     self.drops += 1;
-                    if self.stopped == Stopped::Yes {
-                        events.push(self.run_again(&bead));
-                    }
                     let drops = &mut self.record.drops_secs;
                     // Two close beads may settle in the other order.
                     let place = drops.partition_point(|t| *t <= bead.at_secs);
@@ -429,18 +441,14 @@ impl Feed {
     }
 
     /// A drop ends a stop: the silence belongs to neither reading, and a new one begins with it.
-    fn run_again(&mut self, bead: &Bead) -> Event {
-        self.stopped = Stopped::No;
-        let mut silence = self.record_now(bead.at_secs);
-        silence.now_secs = bead.at_secs;
-        let silent_secs = Silence::with_expected(&silence, None).secs;
-        let old = self.record.before_silence();
+    fn run_again(&mut self, at_secs: f64, first_secs: f64) -> Event {
+        let last_secs = self.stopped_since_secs.unwrap_or(first_secs);
+        let blind_secs = self.record.blind_secs_between(last_secs, first_secs);
+        let silent_secs = (first_secs - last_secs - blind_secs).max(0.0);
+        let old = self.record.between(self.record.from_secs, last_secs);
         let began = Began::Stop { silent_secs };
-        let kept = self.keep_as_found(bead.settled_at_secs, &old, rate::reading(&old), began);
-        self.record = self.record.since(bead.at_secs);
-        self.record.from_secs = bead.at_secs;
-        self.judge.reset();
-        self.changed = None;
+        let kept = self.keep_as_found(at_secs, &old, rate::reading(&old), began);
+        self.begin_reading(first_secs);
         kept
     }
 
@@ -469,6 +477,13 @@ impl Feed {
                 why,
             });
         }
+    }
+
+    /// The drop that ended a stop, when one did.
+    fn first_drop_after_stop(&self) -> Option<f64> {
+        let since = self.stopped_since_secs?;
+        let drops = &self.record.drops_secs;
+        drops.iter().copied().find(|drop| *drop > since)
     }
 
     /// The record with the blind spell that is still open.
@@ -546,13 +561,6 @@ fn changes_the_scene(why: BlindWhy) -> bool {
         | BlindWhy::Covered
         | BlindWhy::Flooded => true,
     }
-}
-
-/// Whether a feed was found stopped.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Stopped {
-    Yes,
-    No,
 }
 
 /// Whether a frame brought anything new.

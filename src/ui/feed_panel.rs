@@ -245,9 +245,12 @@ fn badge(ui: &Ui, rect: Rect, state: FeedState, size: f32, palette: &Palette) {
     let square =
         Rect::from_center_size(pos2(rect.left() + side, rect.center().y), vec2(side, side));
     shapes::verdict(ui.painter(), square, state, badge.ink);
-    let place = rect
+    let mut place = rect
         .with_min_x(square.right() + side * 0.3)
         .with_max_x(rect.right() - side * 0.2);
+    if paint::width(ui, words::state(state), LEAST_LETTERS) > place.width() {
+        place = rect.with_min_x(square.right() + 2.0);
+    }
     // A narrow badge takes smaller letters rather than half a word.
     let mut size = size;
     while size > LEAST_LETTERS && paint::width(ui, words::state(state), size) > place.width() {
@@ -333,9 +336,17 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
             words::said_rate,
         );
         paint::say(ui, figure, &said);
+        // A figure that is cut would be another figure: a shorter form takes its place.
         let limits = told.reading.as_ref().map_or_else(
             || words::get().waiting_for_drops.to_owned(),
-            words::limits_with_unit,
+            |reading| {
+                let whole = words::limits_with_unit(reading);
+                if paint::width(ui, &whole, size) <= right.width() {
+                    whole
+                } else {
+                    words::limits_short(reading)
+                }
+            },
         );
         lines.push((limits, palette.ink));
     }
@@ -344,7 +355,13 @@ fn small(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &Palett
     } else {
         palette.ink
     };
-    lines.push((words::last_drop(told), ink));
+    let mut last = words::last_drop(told);
+    if let Some(secs) = told.last_drop_ago_secs
+        && paint::width(ui, &last, size) > right.width()
+    {
+        last = words::ago(secs);
+    }
+    lines.push((last, ink));
     let name = words::feed_name(feed.feed, &feed.calibration.name);
     lines.push((name, palette.ink_soft));
     lines.push((words::counted(feed.drops, feed.bubbles), palette.ink_soft));

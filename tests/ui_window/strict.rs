@@ -29,7 +29,7 @@ const VIEWS: [(&str, Scene, Look, &[Key]); 11] = [
     ("start", Scene::Empty, Look::Dark, &[Key::F9]),
     ("room", Scene::Well, Look::Dark, &[Key::F6]),
     ("lessons", Scene::Well, Look::Light, &[Key::F6, Key::T]),
-    ("runs", Scene::Well, Look::Dark, &[Key::F7]),
+    ("runs", Scene::Trouble, Look::Dark, &[Key::F7]),
     ("help", Scene::Well, Look::Light, &[Key::F1]),
     ("more", Scene::Well, Look::HighContrast, &[Key::F8]),
 ];

@@ -67,11 +67,11 @@ fn panel(out: &mut String, pools: &[Pool], way: &str, name: &str, (left, top): (
         format!("{name} (recorded)")
     };
     // Writing to a string cannot fail.
-    let _ = write!(
+    let _ = writeln!(
         out,
         "<text x=\"{left}\" y=\"{:.0}\">{}</text>\n\
          <rect x=\"{left}\" y=\"{top}\" width=\"{}\" height=\"{}\" fill=\"#eef3f7\"/>\n\
-         <rect x=\"{left}\" y=\"{top}\" width=\"{}\" height=\"{}\" fill=\"none\" stroke=\"#999\"/>\n",
+         <rect x=\"{left}\" y=\"{top}\" width=\"{}\" height=\"{}\" fill=\"none\" stroke=\"#999\"/>",
         top - 5.0,
         escaped(&title),
         x(1.0) - left,
@@ -80,17 +80,17 @@ fn panel(out: &mut String, pools: &[Pool], way: &str, name: &str, (left, top): (
         FIELD.1
     );
     for f1 in [0.5, 0.75, 1.0] {
-        let _ = write!(
+        let _ = writeln!(
             out,
-            "<text x=\"{:.0}\" y=\"{:.0}\" text-anchor=\"end\" fill=\"#666\" font-size=\"9\">{f1}</text>\n",
+            "<text x=\"{:.0}\" y=\"{:.0}\" text-anchor=\"end\" fill=\"#666\" font-size=\"9\">{f1}</text>",
             left - 3.0,
             y(f1) + 3.0
         );
     }
     for level in [0.0, 1.0, 2.0] {
-        let _ = write!(
+        let _ = writeln!(
             out,
-            "<text x=\"{:.0}\" y=\"{:.0}\" text-anchor=\"middle\" fill=\"#666\" font-size=\"9\">{level}</text>\n",
+            "<text x=\"{:.0}\" y=\"{:.0}\" text-anchor=\"middle\" fill=\"#666\" font-size=\"9\">{level}</text>",
             x(level),
             top + FIELD.1 + 11.0
         );
@@ -111,16 +111,16 @@ fn panel(out: &mut String, pools: &[Pool], way: &str, name: &str, (left, top): (
             .iter()
             .map(|(level, f1)| format!("{:.1},{:.1}", x(*level), y(*f1)))
             .collect();
-        let _ = write!(
+        let _ = writeln!(
             out,
             "<polyline points=\"{}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"1.6\" \
-             stroke-dasharray=\"{dash}\"/>\n",
+             stroke-dasharray=\"{dash}\"/>",
             points.join(" ")
         );
         for (level, f1) in line.iter() {
-            let _ = write!(
+            let _ = writeln!(
                 out,
-                "<circle cx=\"{:.1}\" cy=\"{:.1}\" r=\"2.4\" fill=\"{colour}\"/>\n",
+                "<circle cx=\"{:.1}\" cy=\"{:.1}\" r=\"2.4\" fill=\"{colour}\"/>",
                 x(*level),
                 y(*f1)
             );

@@ -91,8 +91,10 @@ pub fn best(script: &Path, grabs: &[Grab], told: &Told, secs: f64) -> Result<Bes
     let mut best: Option<Beside> = None;
     for (method, threshold) in GRID {
         for rise in &rises {
+            // The script's own word for the outlines.
+            let scope = "\u{72}oi";
             let settings = format!(
-                "--method {method} --thr {threshold} --scope roi --min-area {least:.0} --max-area \
+                "--method {method} --thr {threshold} --scope {scope} --min-area {least:.0} --max-area \
                  {most:.0} --max-up {rise:.0}"
             );
             let output = Command::new("python3")

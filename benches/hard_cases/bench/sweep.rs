@@ -1,6 +1,8 @@
 //! The cases of the first way: scenes, disturbances and levels, as words for the demo. Level 1 is the range that
 //! must hold, 2 is twice that. It draws and counts nothing.
 
+use std::fmt::Write as _;
+
 /// Frames a second where nothing else is said.
 const FPS: f64 = 30.0;
 
@@ -290,10 +292,10 @@ impl Case {
         set("seed", seed_of(&case.name()).to_string());
         let mut text = format!("demo:feeds=3,{}", scene.words);
         for (key, value) in words {
-            text.push_str(&format!(",{key}={value}"));
+            let _ = write!(text, ",{key}={value}");
         }
         if !faults.is_empty() {
-            text.push_str(&format!(",fault={}", faults.join(";")));
+            let _ = write!(text, ",fault={}", faults.join(";"));
         }
         case.words = text;
         Some(case)

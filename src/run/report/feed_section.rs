@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::rate::{Settling, Steadiness, Steady};
+use crate::rate::{Settling, Steadiness, Steady, SteadyVerdict};
 use crate::run::Moved;
 
 use super::gather::{FeedReport, Report};
@@ -35,7 +35,7 @@ pub(super) fn feed_section(out: &mut Markup, report: &Report, feed: &FeedReport)
         out.foreign(&feed.row.name);
     }
     out.close();
-    verdict(out, &feed.steadiness);
+    verdict(out, &feed.verdict(report));
     out.open("figure", &[]);
     out.put(rate_plot(report, feed));
     out.open("figcaption", &[]);
@@ -49,19 +49,19 @@ pub(super) fn feed_section(out: &mut Markup, report: &Report, feed: &FeedReport)
     out.close();
 }
 
-fn verdict(out: &mut Markup, found: &Steadiness) {
-    let sign = match found.verdict.steady {
+fn verdict(out: &mut Markup, found: &SteadyVerdict) {
+    let sign = match found.steady {
         Steady::Yes => "✓",
         Steady::No => "✗",
         Steady::CannotTell => "?",
     };
     out.open("p", &[("class", "verdict")]);
     out.words("span", &[("aria-hidden", "true")], sign);
-    out.text(&format!(" Over the whole run {}.", found.verdict.words));
+    out.text(&format!(" {}.", words::capitalised(&found.words)));
     out.close();
-    if !found.verdict.reasons.is_empty() {
+    if !found.reasons.is_empty() {
         out.open("ul", &[]);
-        for reason in &found.verdict.reasons {
+        for reason in &found.reasons {
             out.words("li", &[], reason);
         }
         out.close();
@@ -341,8 +341,7 @@ fn between_marks(out: &mut Markup, report: &Report, feed: &FeedReport) {
 /// A figure of the table: what it is called, and how it is written.
 type FigureRow = (&'static str, fn(&Steadiness) -> String);
 
-const FIGURES: [FigureRow; 13] = [
-    ("verdict", |s| s.verdict.words.clone()),
+const FIGURES: [FigureRow; 12] = [
     ("seen time", |s| words::length(s.seen_secs)),
     ("drops", |s| s.drops.to_string()),
     ("mean rate (drops/min)", mean_rate),

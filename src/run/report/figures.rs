@@ -82,7 +82,7 @@ fn part(rows: &mut Vec<Vec<String>>, feed: &FeedReport, found: &Steadiness) {
             Some(limits),
             "drops/min an hour",
         );
-        put("Mann-Kendall p", number(trend.p, 4), None, "");
+        put("Mann-Kendall p", number(trend.p, 6), None, "");
     }
     if let Some(chart) = &found.chart {
         let limits = (chart.lower, chart.upper);

@@ -9,8 +9,8 @@ use jiff::tz::TimeZone;
 use crate::base::{Band, Span};
 use crate::judge::FeedState;
 use crate::rate::{
-    DropRecord, ResponseCurve, SETTLED_HALF_WIDTH, Settling, Steadiness, ValveMark, ValvePoint,
-    reading, settling, steadiness, valve_points,
+    DropRecord, ResponseCurve, SETTLED_HALF_WIDTH, Settling, Steadiness, Steady, SteadyVerdict,
+    ValveMark, ValvePoint, reading, settling, steadiness, valve_points,
 };
 use crate::run::Moved;
 use crate::run::logbook::read::{
@@ -18,7 +18,7 @@ use crate::run::logbook::read::{
 };
 use crate::run::logbook::{LogbookError, LogbookReader};
 
-use super::words::Rate;
+use super::words::{self, Rate};
 
 /// Two marks nearer than this are one movement told twice, seconds.
 const SAME_TIME_SECS: f64 = 1e-6;
@@ -195,6 +195,52 @@ impl Report {
             .collect();
         standing.sort_by(|a, b| a.at_secs.total_cmp(&b.at_secs));
         standing
+    }
+}
+
+impl FeedReport {
+    /// Was the feed steady? Over the whole run; of a feed with marks, between them, because what a
+    /// person's hand did is no unsteadiness.
+    #[must_use]
+    pub fn verdict(&self, report: &Report) -> SteadyVerdict {
+        if self.between_marks.is_empty() {
+            let whole = &self.steadiness.verdict;
+            return SteadyVerdict {
+                words: format!("over the whole run {}", whole.words),
+                ..whole.clone()
+            };
+        }
+        let found = |steady: Steady| {
+            let parts = self.between_marks.iter();
+            parts.filter(move |(_, part)| part.verdict.steady == steady)
+        };
+        let (steady, words) = if found(Steady::No).next().is_some() {
+            (Steady::No, "the feed was not steady")
+        } else if found(Steady::Yes).next().is_some() {
+            (Steady::Yes, "the feed was steady")
+        } else {
+            (
+                Steady::CannotTell,
+                "whether the feed was steady cannot be told",
+            )
+        };
+        // What was steady needs no reason; what was not, or cannot be told, does.
+        let reasons = found(Steady::No)
+            .chain(found(Steady::CannotTell))
+            .map(|(span, part)| {
+                let when = |secs: f64| words::elapsed(report.since_start(secs));
+                let mut why = part.verdict.reasons.join(", ");
+                if part.verdict.steady == Steady::CannotTell {
+                    why = format!("cannot be told: {why}");
+                }
+                format!("{} to {}: {why}", when(span.from_secs), when(span.to_secs))
+            })
+            .collect();
+        SteadyVerdict {
+            steady,
+            words: format!("between its marks {words}"),
+            reasons,
+        }
     }
 }
 

@@ -148,6 +148,7 @@ fn contents(out: &mut Markup, report: &Report) {
     ];
     for feed in &report.feeds {
         let name = words::feed(Some(feed.row.feed), &feed.row.name);
+        let name = name.replacen("feed", "Feed", 1);
         entries.push((format!("feed-{}", feed.row.feed), name));
     }
     for (id, words) in [
@@ -269,8 +270,9 @@ fn summary(out: &mut Markup, report: &Report) {
             out.text(&feed.row.feed.to_string());
             out.close();
             out.text(": ");
-            out.text(&feed.steadiness.verdict.words);
-            let reasons = feed.steadiness.verdict.reasons.join("; ");
+            let verdict = feed.verdict(report);
+            out.text(&verdict.words);
+            let reasons = verdict.reasons.join("; ");
             if !reasons.is_empty() {
                 out.text(&format!(": {reasons}"));
             }
@@ -341,6 +343,7 @@ fn summary_row(out: &mut Markup, feed: &FeedReport) {
 fn happened(out: &mut Markup, report: &Report) {
     section(out, "happened", "What happened", |out| {
         let told = story(report);
+        out.open("div", &[("class", "scroll")]);
         out.open("table", &[]);
         out.words(
             "caption",
@@ -375,6 +378,7 @@ fn happened(out: &mut Markup, report: &Report) {
             out.close();
             out.close();
         }
+        out.close();
         out.close();
         out.close();
     });

@@ -122,16 +122,8 @@ pub fn rate_plot(report: &Report, feed: &FeedReport) -> Markup {
     for spell in &feed.blind {
         figure.blind(&panel, at(spell.from_secs), at(spell.to_secs));
     }
-    for drop in &feed.record.drops_secs {
-        let from = (at(*drop), panel.foot_px);
-        figure.line(
-            from,
-            (at(*drop), panel.foot_px - 9.0),
-            style::INK,
-            0.8,
-            Dash::Whole,
-        );
-    }
+    let drops: Vec<f64> = feed.record.drops_secs.iter().map(|t| at(*t)).collect();
+    figure.ticks(&drops, panel.foot_px, 9.0, style::INK);
     for change in &feed.steadiness.changes {
         let place = at(change.at_secs);
         figure.line(

@@ -177,12 +177,19 @@ fn levels(figure: &mut Figure, y: &Scale, (from, to): (f64, f64), mean: f64, lim
 
 /// Values, those outside their limits as squares.
 fn points(figure: &mut Figure, places: impl Iterator<Item = (f64, f64)>, outside: &[usize]) {
+    let mut within = Vec::new();
+    let mut without = Vec::new();
+    let mut next_outside = outside.iter().copied().peekable();
     for (index, place) in places.enumerate() {
-        if outside.contains(&index) {
-            figure.square(place, style::ALARM);
+        if next_outside.next_if_eq(&index).is_some() {
+            without.push(place);
         } else {
-            figure.point(place, style::RATE);
+            within.push(place);
         }
+    }
+    figure.points(&within, style::RATE);
+    for place in without {
+        figure.square(place, style::ALARM);
     }
 }
 

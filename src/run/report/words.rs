@@ -155,6 +155,15 @@ pub fn feed(feed: Option<i64>, name: &str) -> String {
     }
 }
 
+/// The words with a capital letter at their start.
+#[must_use]
+pub fn capitalised(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
 /// `1 drop`, `2 drops`.
 #[must_use]
 pub fn counted(count: usize, one: &str, many: &str) -> String {

@@ -8,9 +8,9 @@ use std::time::Duration;
 
 use super::stage::{Act, Kind, Until, picture, stage};
 use super::*;
-use crate::base::{BlindWhy, Clock, ManualClock, SystemClock};
+use crate::base::{BlindWhy, Clock, FeedNumber, ManualClock, SystemClock};
 use crate::capture::{Grab, Source};
-use crate::judge::{Cause, FeedState};
+use crate::judge::{Alarm, AlarmState, Cause, FeedState};
 use crate::run::logbook::LogbookReader;
 use crate::run::{Event, Intent, Snapshot};
 
@@ -316,6 +316,70 @@ fn runs_marks_and_the_wall_clock_reach_the_logbook() {
     assert_eq!(steps.len(), 1, "{:?}", contents.clocks);
     assert!((steps[0] + 3600.0).abs() < 1.0);
     assert!((contents.summary.to_secs - 3.9).abs() < 0.5);
+}
+
+#[test]
+fn a_run_in_the_midst_of_a_blind_spell_tells_what_stands_and_what_is_unseen() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("logbook.sqlite3");
+    let mut acts: Vec<Act> = (0..20).map(picture).collect();
+    acts.push(Act::Wait);
+    let stage = stage(Kind::Camera, acts, |settings| {
+        settings.logbook = Some(path.clone());
+    });
+    stage.wait_for(|snapshot| snapshot.now_secs > 1.85);
+    // The camera says nothing more.
+    stage.pass(9.0);
+    stage.wait_for(|snapshot| {
+        let of_feed = |alarm: &Alarm| alarm.cause == Cause::CannotSee && alarm.feed.is_some();
+        snapshot.alarms.iter().any(of_feed)
+    });
+    stage.runner.send(Intent::StartRun {
+        title: String::new(),
+    });
+    stage.wait_for(|snapshot| snapshot.run.is_some());
+    stage.runner.send(Intent::Shelve {
+        feed: Some(FeedNumber(1)),
+        cause: Cause::CannotSee,
+        for_secs: 600.0,
+    });
+    let shelved = stage.wait_for(|snapshot| {
+        let is_shelved = |alarm: &Alarm| alarm.state == AlarmState::Shelved;
+        snapshot.alarms.iter().any(is_shelved)
+    });
+    let until_secs = shelved.alarms[0].step.shelved_until_secs.unwrap();
+    assert!((shelved.now_secs + 590.0..=shelved.now_secs + 600.0).contains(&until_secs));
+    stage.runner.send(Intent::EndRun);
+    stage.wait_for(|snapshot| snapshot.run.is_none());
+    stage.go.send(()).unwrap();
+    assert!(stage.runner.stop().left.is_empty());
+    let contents = LogbookReader::open(&path).unwrap().contents(1).unwrap();
+    let steps: Vec<(&str, &str, Option<&str>)> = contents
+        .alarms
+        .iter()
+        .map(|row| {
+            (
+                row.cause.as_str(),
+                row.state.as_str(),
+                row.happened.as_deref(),
+            )
+        })
+        .collect();
+    assert_eq!(
+        steps,
+        [
+            (
+                "cannot see",
+                "unacknowledged",
+                Some("stood when the run began")
+            ),
+            ("cannot see", "shelved", Some("shelved")),
+        ]
+    );
+    assert_eq!(contents.alarms[1].by_whom.as_deref(), Some("a person"));
+    assert_eq!(contents.blind.len(), 1, "{:?}", contents.blind);
+    assert_eq!(contents.blind[0].why, "no frames");
+    assert!((1.8..2.0).contains(&contents.blind[0].from_secs));
 }
 
 #[test]

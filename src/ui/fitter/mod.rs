@@ -138,11 +138,10 @@ fn settle_line(ui: &Ui, rect: Rect, feed: &FeedSnapshot, told: &Told, palette: &
             palette.badge_danger(),
             FeedState::Stopped,
         ),
-        (_, Settling::Settled) => (
-            words::get().settled.to_owned(),
-            palette.badge_normal(),
-            FeedState::InBand,
-        ),
+        // Settled is not the same as well: the colour and the shape are the verdict's.
+        (state, Settling::Settled) => {
+            (words::get().settled.to_owned(), palette.state(state), state)
+        }
         (_, waiting) => (
             words::wait_for(waiting),
             palette.badge_neutral(),

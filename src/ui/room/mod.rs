@@ -28,6 +28,8 @@ use replay::Reel;
 
 /// Share of the glass's height that is shown beyond its ends.
 const MARGIN: f64 = 0.15;
+/// Room for the number above the glass, points.
+const LEAST_ABOVE: f64 = 34.0;
 /// How often the slow motion changes its picture, seconds.
 pub const PLAY_SECS: f64 = 0.08;
 
@@ -316,7 +318,7 @@ fn glass(
     let upright = feed.outline_now.upright_box();
     let (width, height) = (
         upright.width.max(1.0) * (1.0 + 4.0 * MARGIN),
-        upright.height.max(1.0) * (1.0 + 2.0 * MARGIN),
+        upright.height.max(1.0) * (1.0 + 2.0 * MARGIN.max(LEAST_ABOVE / f64::from(rect.height()))),
     );
     let scale = (f64::from(rect.width()) / width).min(f64::from(rect.height()) / height) as f32;
     // The whole picture, placed so that the glass stands in the middle; the rest is cut off.

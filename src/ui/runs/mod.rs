@@ -10,7 +10,7 @@ pub mod strips;
 
 use std::sync::Arc;
 
-use eframe::egui::{Button, Rect, RichText, Ui, UiBuilder, vec2};
+use eframe::egui::{Button, Rect, RichText, ScrollArea, Sense, Ui, UiBuilder, vec2};
 
 use crate::base::Band;
 use crate::run::logbook::read::RunContents;
@@ -33,6 +33,9 @@ use strips::StripShelf;
 
 /// How often a run under way is read anew, seconds: the logbook gets a reading every ten.
 const READ_EVERY_SECS: f64 = 4.0;
+
+/// Least height of the page of a run, points: a chart and the evidence under it.
+const LEAST_PAGE: f32 = 330.0;
 
 /// What is shown of a run.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -151,10 +154,21 @@ impl RunsView {
         let inner = right.shrink(10.0);
         let opened = |run: Option<i64>| run.and_then(|run| shelf.opened.get(&run));
         match (opened(self.chosen), opened(self.beside)) {
-            (Some(Ok(one)), Some(Ok(other))) if self.beside.is_some() => {
-                self.compare(ui, inner, [one, other], palette);
+            (Some(Ok(run)), beside) => {
+                // In a low window the page is higher than its place, and scrolls.
+                let size = vec2(inner.width() - 8.0, inner.height().max(LEAST_PAGE));
+                let mut place = ui.new_child(UiBuilder::new().id_salt("page").max_rect(inner));
+                ScrollArea::vertical()
+                    .id_salt("run-page")
+                    .auto_shrink(false)
+                    .show(&mut place, |ui| {
+                        let (whole, _) = ui.allocate_exact_size(size, Sense::hover());
+                        match beside {
+                            Some(Ok(other)) => self.compare(ui, whole, [run, other], palette),
+                            _ => self.one(ui, whole, run, with, palette),
+                        }
+                    });
             }
-            (Some(Ok(run)), _) => self.one(ui, inner, run, with, palette),
             (Some(Err(why)), _) => {
                 let mut side = ui.new_child(UiBuilder::new().id_salt("no-run").max_rect(inner));
                 side.colored_label(palette.ink_danger, why);

@@ -231,6 +231,7 @@ super::first_language! {
     feed_sentence = "{name}: {state}, {figure}, {last}";
     reading_said = "{rate}, {limits}";
     limits = "95 %: {low} to {high}";
+    limits_short = "{low}–{high}";
     limits_with_unit = "{low} to {high} {unit}";
     band = "band {low} to {high}";
     not_counting = "not counting now";

@@ -178,6 +178,16 @@ pub fn limits_with_unit(reading: &Reading) -> String {
     )
 }
 
+/// The limits alone, where there is hardly any room.
+#[must_use]
+pub fn limits_short(reading: &Reading) -> String {
+    put!(
+        limits_short,
+        low = fine_rate(reading.low),
+        high = fine_rate(reading.high)
+    )
+}
+
 /// A rate with two decimals, or one from ten on.
 #[must_use]
 pub fn fine_rate(rate: f64) -> String {
