@@ -17,6 +17,7 @@ mod patch;
 mod plane;
 mod ports;
 mod pose;
+mod risen;
 mod tubes;
 
 use image::{GrayImage, ImageBuffer};
@@ -35,26 +36,23 @@ const WORKING_WIDTH_PX: u32 = 1000;
 const SPACING_SECS: f64 = 0.03;
 /// Smallest picture worth searching, pixels.
 const SMALLEST_PX: u32 = 64;
-/// Edges below this slope are left to noise, luma per pixel: at most half a video coder's block
-/// step; less in a faint picture, down to what rounding leaves.
-const FAINTEST_SLOPES: (f32, f32) = (0.35, 1.2);
-/// Part of the slope of a picture's steep edges that counts as an edge, too: the sides of a glass
-/// before a dark ground have a tenth of the contrast of its fittings.
-const FAINT_OF_STEEP: f32 = 0.1;
+/// Edges below this slope are left to noise, luma per pixel: half a video coder's block step.
+const FAINTEST_SLOPE: f32 = 1.2;
 /// However noisy the picture, edges above this slope count, luma per pixel.
 const NOISIEST_SLOPE: f32 = 4.0;
 /// The best glass of a set must look this much like one by itself. Drawn pictures of other things
 /// stay below these, but for a few; drawn glasses stay above, but for a few.
-const SURE_TUBES: f32 = 0.53;
+const SURE_TUBES: f32 = 0.5;
 const SURE_PORTS: f32 = 0.45;
-/// The best nozzle of a set must be this sure.
+/// The best nozzle of a set must be this sure; of ports surer, as much else shows in a ring.
 const SURE_NOZZLE: f32 = 0.5;
+const SURE_NOZZLE_PORTS: f32 = 0.62;
 /// What a sure neighbour takes away of a glass's own doubt.
 const BY_NEIGHBOURS: f32 = 0.5;
 /// A glass below this is told to be unsure.
 const UNSURE: f32 = 0.2;
 /// As above for a glass without neighbours. Rings with one post are rare; rectangles are not.
-const SURE_LONE_TUBE: f32 = 0.62;
+const SURE_LONE_TUBE: f32 = 0.58;
 const SURE_LONE_PORT: f32 = 0.4;
 
 /// A nozzle this sure is spoken of.
@@ -221,7 +219,11 @@ impl Finder {
             .iter()
             .map(|g| g.nozzle.max(g.rose))
             .fold(0.0, f32::max);
-        if best < sure || nozzle < SURE_NOZZLE || set.crowded {
+        let sure_nozzle = match kind {
+            Some(GlassKind::Port) => SURE_NOZZLE_PORTS,
+            _ => SURE_NOZZLE,
+        };
+        if best < sure || nozzle < sure_nozzle || set.crowded {
             found.doubts.push(
                 "no glass found: no pair of upright edges or ring with a nozzle at its foot; \
                  bring the glasses nearer, light them evenly from behind or from one side, keep \
@@ -324,8 +326,7 @@ fn how(glass: &Guess, count: usize) -> String {
 
 /// All guesses in a picture at least `narrowest` working pixels wide, and the best set of them.
 fn search(slopes: &Slopes, motion: &Motion, narrowest: f32) -> Set {
-    let faintest = (FAINT_OF_STEEP * slopes.steep).clamp(FAINTEST_SLOPES.0, FAINTEST_SLOPES.1);
-    let threshold = (4.0 * slopes.noise).clamp(faintest, NOISIEST_SLOPE);
+    let threshold = (4.0 * slopes.noise).clamp(FAINTEST_SLOPE, NOISIEST_SLOPE);
     let lines = lines::upright_lines(slopes, threshold, 5.0);
     let lean = axes::common_lean(&lines);
     let long: Vec<lines::Line> = lines
@@ -338,9 +339,7 @@ fn search(slopes: &Slopes, motion: &Motion, narrowest: f32) -> Set {
     let risers = motion.risers();
     suggested.extend(axes::along_trails(slopes, &Motion::trails(&risers)));
     let mut guesses = tubes::tube_guesses(slopes, &suggested, threshold);
-    // A faint ring has many false crests within: rings are sought by their plain edges.
-    let plain = threshold.max(FAINTEST_SLOPES.1);
-    let ports = ports::port_guesses(slopes, plain);
+    let ports = ports::port_guesses(slopes, threshold);
     for tube in &mut guesses {
         if ports.iter().any(|port| fills(tube, port)) {
             tube.score *= IN_A_RING;
@@ -349,16 +348,26 @@ fn search(slopes: &Slopes, motion: &Motion, narrowest: f32) -> Set {
     guesses.extend(ports);
     guesses.retain(|guess| guess.width >= narrowest);
     for guess in &mut guesses {
-        let off_axis = match guess.kind {
-            GlassKind::Tube => OFF_AXIS_TUBE,
-            GlassKind::Port => OFF_AXIS_PORT,
-        };
+        let off_axis = off_axis_of(guess.kind);
         let rose = Motion::rose_through(&risers, guess.pose, guess.width, guess.height, off_axis);
         // The odds for a glass are so many times better.
         guess.score /= guess.score + (1.0 - guess.score) * (1.0 - ROSE * rose);
         guess.rose = rose;
     }
-    group::alike(&guesses)
+    let mut set = group::alike(&guesses);
+    if let Some(kind) = set.glasses.first().map(|g| g.kind) {
+        let size = (slopes.width as f32, slopes.height as f32);
+        risen::add_risen(&mut set, &risers, off_axis_of(kind), size);
+    }
+    set
+}
+
+/// How far off the axis beads rise, parts of the width.
+fn off_axis_of(kind: GlassKind) -> f32 {
+    match kind {
+        GlassKind::Tube => OFF_AXIS_TUBE,
+        GlassKind::Port => OFF_AXIS_PORT,
+    }
 }
 
 /// Whether a tube is only the straightest parts of a ring: it fills most of the ring's height and

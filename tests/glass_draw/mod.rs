@@ -39,6 +39,12 @@ impl Dice {
     pub fn chance(&mut self, part: f64) -> bool {
         self.unit() < part
     }
+    /// Nearly normal, mean 0, deviation 1, from one draw: noise of many pixels.
+    pub fn grain(&mut self) -> f64 {
+        let bits = self.bits();
+        let sum: u64 = (0..4).map(|k| (bits >> (16 * k)) & 0xFFFF).sum();
+        (sum as f64 / 65_536.0 - 2.0) * 3.0_f64.sqrt()
+    }
     /// About normal, mean 0, deviation 1.
     pub fn normal(&mut self) -> f64 {
         (0..12).map(|_| self.unit()).sum::<f64>() - 6.0

@@ -403,6 +403,30 @@ impl Scene {
         )
     }
 
+    /// Where a bead on its way may show: middle and reach, pixels.
+    fn rising(&self) -> Vec<(f64, f64, f64)> {
+        let scale = self.focal / self.distance * 1.15;
+        let of_tubes = self.tubes.iter().flat_map(|t| {
+            t.rising
+                .iter()
+                .map(|&(y, r)| (self.project([t.x, y, 0.0]), (1.1 * t.outer).max(2.0 * r)))
+        });
+        let of_ports = self.ports.iter().flat_map(|p| {
+            let z = p.step + p.depth / 2.0;
+            p.rising.iter().map(move |&(y, r)| {
+                (
+                    self.project([p.x, y, z]),
+                    // Water lifts what lies behind the window.
+                    0.5 * p.radius + 2.0 * r,
+                )
+            })
+        });
+        of_tubes
+            .chain(of_ports)
+            .map(|((x, y), reach)| (x, y, reach * scale + 2.0))
+            .collect()
+    }
+
     pub fn truth(&self) -> Vec<TrueGlass> {
         let box_of = |tube: bool, left: V, right: V, top: V, bottom: V| {
             let (l, r) = (self.project(left), self.project(right));
@@ -484,9 +508,10 @@ pub struct Film {
 }
 
 impl Film {
-    pub fn new(scene: Scene) -> Self {
+    pub fn new(mut scene: Scene) -> Self {
         let (w, h) = (scene.width as usize, scene.height as usize);
         let mut light = vec![0.0_f32; w * h];
+        scene.rise(-1.0, 1.0);
         scene.expose(&mut light, [0, 0, w, h]);
         Self {
             scene,
@@ -502,21 +527,20 @@ impl Film {
     /// The picture at a time: each glass gives `per_minute` beads a minute, one after another.
     pub fn frame(&mut self, at_secs: f64, per_minute: f64) -> GrayImage {
         self.scene.rise(at_secs, per_minute);
-        for glass in self.scene.truth() {
-            let reach = glass.width.hypot(glass.height) / 2.0;
-            let across = glass.width / 2.0 + glass.height / 2.0 * 0.35 + 2.0;
+        let mut light = self.light.clone();
+        for (x, y, reach) in self.scene.rising() {
             let low = |v: f64| v.max(0.0) as usize;
             let part = [
-                low(glass.x - across),
-                low(glass.y - reach),
-                low(glass.x + across),
-                low(glass.y + reach),
+                low(x - reach),
+                low(y - reach),
+                low(x + reach),
+                low(y + reach),
             ];
-            self.scene.expose(&mut self.light, part);
+            self.scene.expose(&mut light, part);
         }
         self.frame += 1;
         develop(
-            self.light.clone(),
+            light,
             self.scene.width as usize,
             self.scene.height as usize,
             &self.scene,
@@ -536,7 +560,7 @@ fn develop(mut light: Vec<f32>, w: usize, h: usize, scene: &Scene, frame: u64) -
         // A little like a camera's curve.
         let bright = scene.gain * f64::from(value.clamp(0.0, 1.3)).powf(0.75);
         let faded = 90.0 + (bright - 90.0) * scene.contrast;
-        *pixel = (faded + scene.noise * dice.normal())
+        *pixel = (faded + scene.noise * dice.grain())
             .round()
             .clamp(0.0, 255.0) as u8;
     }

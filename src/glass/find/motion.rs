@@ -16,6 +16,12 @@ const TOGETHER: usize = 150;
 const FEWEST: usize = 8;
 /// Frames from which the middle picture is made: more tell no better.
 const FOR_MIDDLE: usize = 21;
+/// The deviation that so many twentieths of the frames stay below, and what it is for normal noise
+/// of one; beads pass a place more seldom.
+const GREAT: usize = 17;
+const GREAT_IS: f32 = 1.44;
+/// Least restlessness, luma: rounding alone.
+const LEAST_RESTLESS: f32 = 0.6;
 /// How far a place must stand out of its own restlessness, in deviations and in luma.
 const STANDS_OUT: (f32, f32) = (4.0, 2.5);
 /// Rows over which the light of a frame is evened together: bands of flicker are far wider.
@@ -159,8 +165,10 @@ impl Motion {
                 *value = value.abs_diff(m);
             }
             let deviation = 1.4826 * f32::from(*values.select_nth_unstable(half).1);
+            // Noise that is cut off at black has no middle deviation; its greater ones show.
+            let great = f32::from(*values.select_nth_unstable(GREAT * count / 20).1) / GREAT_IS;
             middle.push(f32::from(m));
-            restless.push(deviation.max(0.6));
+            restless.push(deviation.max(great).max(LEAST_RESTLESS));
         }
         (middle, restless)
     }

@@ -26,8 +26,6 @@ pub(super) struct Slopes {
     pub down: Vec<f32>,
     /// Standard deviation of the slopes in flat parts: the noise.
     pub noise: f32,
-    /// Slope that one place in fifty exceeds: how steep the edges of this picture are.
-    pub steep: f32,
 }
 
 impl Slopes {
@@ -50,14 +48,12 @@ impl Slopes {
             }
         }
         let noise = quiet_level(&across);
-        let steep = steep_level(&across, &down);
         Self {
             width,
             height,
             across,
             down,
             noise,
-            steep,
         }
     }
 
@@ -92,23 +88,6 @@ fn quiet_level(values: &[f32]) -> f32 {
     const STRIDE: usize = 17;
     let mut sizes: Vec<f32> = values.iter().step_by(STRIDE).map(|v| v.abs()).collect();
     1.4826 * median(&mut sizes)
-}
-
-/// The size of slope that one place in fifty exceeds, from a sample of them.
-fn steep_level(across: &[f32], down: &[f32]) -> f32 {
-    /// Take every so-manieth value.
-    const STRIDE: usize = 17;
-    let mut sizes: Vec<f32> = across
-        .iter()
-        .zip(down)
-        .step_by(STRIDE)
-        .map(|(a, d)| a.hypot(*d))
-        .collect();
-    if sizes.is_empty() {
-        return 0.0;
-    }
-    let high = sizes.len() - 1 - sizes.len() / 50;
-    *sizes.select_nth_unstable_by(high, f32::total_cmp).1
 }
 
 /// The median (upper of the two middle values); 0 for nothing. Reorders `values`.

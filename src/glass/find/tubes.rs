@@ -27,7 +27,7 @@ const WELL_SEEN: f32 = 0.3;
 /// What a glass is worth whose sides do not show.
 const UNSEEN: f32 = 0.62;
 /// What a post loses when another as good stands beside it.
-const COMPANY: f32 = 0.85;
+const COMPANY: f32 = 0.5;
 /// A fitting holds its glass closely: what is lost for each width by which it is wider.
 const LOOSE: f32 = 1.2;
 /// Width taken when no side shows, part of the fittings' width: glasses are a little narrower
