@@ -1,6 +1,9 @@
 //! Clutter: how often candidates of a given strength turn up at a given height for no reason, as
 //! learned from the glass itself, and how unlikely that makes a path of chance. A weak bead in a
-//! calm picture is believed; the same streak in a restless one is not.
+//! calm picture is believed; the same streak in a restless one is not, nor in a restless moment of
+//! a calm one.
+
+use std::collections::VecDeque;
 
 use crate::bead::candidate::Candidate;
 
@@ -23,6 +26,13 @@ const FALSE_PER_HOUR: f32 = 3e-3;
 /// Share of the glass in which a second sighting may lie and still begin a path.
 const SECOND_SHARE: f32 = 0.3;
 
+/// Frames whose own clutter is kept: the longest passage at thirty frames a second, half of it at
+/// sixty.
+const RECENT_FRAMES: usize = 256;
+/// Frames before and after a sighting that tell how restless its moment is: a step of the light
+/// stirs the glass for a tenth of a second and more.
+const MOMENT_FRAMES: u64 = 2;
+
 /// Learned rates of clutter in one glass.
 #[derive(Clone, Debug)]
 pub struct Clutter {
@@ -31,6 +41,11 @@ pub struct Clutter {
     frames: f32,
     rows: f32,
     cols: f32,
+    /// Number of the newest frame.
+    newest: u64,
+    /// For each of the newest frames how many candidates of at least each class it had, oldest
+    /// first.
+    recent: VecDeque<[u8; CLASSES]>,
 }
 
 impl Clutter {
@@ -42,17 +57,24 @@ impl Clutter {
             frames: 0.0,
             rows: shape.0 as f32,
             cols: shape.1 as f32,
+            newest: 0,
+            recent: VecDeque::with_capacity(RECENT_FRAMES),
         }
     }
 
-    /// Learns from the candidates of one frame that belong to nothing that rises.
-    pub fn learn<'a>(&mut self, unexplained: impl Iterator<Item = &'a Candidate>) {
+    /// Learns from the candidates of one frame, of that number, that belong to nothing that rises.
+    pub fn learn<'a>(&mut self, frame: u64, unexplained: impl Iterator<Item = &'a Candidate>) {
+        self.newest = frame;
+        let mut here = [0_u8; CLASSES];
         self.frames = (self.frames + 1.0).min(MEMORY_FRAMES);
         let keep = 1.0 - 1.0 / self.frames;
         for value in self.at_least.iter_mut().flatten() {
             *value *= keep;
         }
         for candidate in unexplained {
+            for count in here.iter_mut().take(class(candidate.weight) + 1) {
+                *count = count.saturating_add(1);
+            }
             let band = self.band(candidate.row);
             for value in self.at_least[band]
                 .iter_mut()
@@ -61,6 +83,41 @@ impl Clutter {
                 *value += 1.0 / self.frames;
             }
         }
+        if self.recent.len() == RECENT_FRAMES {
+            self.recent.pop_front();
+        }
+        self.recent.push_back(here);
+    }
+
+    /// Takes back a candidate of an earlier frame: it belongs to something that rises.
+    pub fn forgive(&mut self, frame: u64, weight: f32) {
+        let Some(age) = self.newest.checked_sub(frame) else {
+            return;
+        };
+        let at = self.recent.len().checked_sub(age as usize + 1);
+        if let Some(counts) = at.and_then(|at| self.recent.get_mut(at)) {
+            for count in counts.iter_mut().take(class(weight) + 1) {
+                *count = count.saturating_sub(1);
+            }
+        }
+    }
+
+    /// Mean number of other candidates of at least a class anywhere in the glass, in the moment of
+    /// a frame. One a frame is left out: the sighting that is judged.
+    fn others(&self, frame: u64, class: usize) -> f32 {
+        let back = |frame: u64| {
+            let age = self.newest.checked_sub(frame)? as usize;
+            let at = self.recent.len().checked_sub(age + 1)?;
+            self.recent.get(at)?.get(class).copied()
+        };
+        let (mut sum, mut frames) = (0.0, 0.0_f32);
+        for near in frame.saturating_sub(MOMENT_FRAMES)..=frame + MOMENT_FRAMES {
+            if let Some(count) = back(near) {
+                sum += f32::from(count.saturating_sub(1));
+                frames += 1.0;
+            }
+        }
+        sum / frames.max(1.0)
     }
 
     /// What is known counts for little from now on: a second or two of new frames replace it.
@@ -68,19 +125,33 @@ impl Clutter {
         self.frames = self.frames.min(DOUBTED_FRAMES);
     }
 
-    /// Expected candidates a frame of at least nearly this strength in a gate of so many rows ×
-    /// columns at a row.
+    /// Mean number of other candidates, of at least nearly this strength, that are anywhere in the
+    /// glass in the moment of a frame.
     #[must_use]
-    pub fn expected(&self, row: f32, weight: f32, gate_samples: f32) -> f32 {
-        let band = self.rows / BANDS as f32 * self.cols;
-        let rate = self.at_least[self.band(row)][class(weight * WEAKER)];
-        (rate * (gate_samples / band).min(1.0) + UNFORESEEN).min(1.0)
+    pub fn company(&self, frame: u64, weight: f32) -> f32 {
+        self.others(frame, class(weight * WEAKER))
     }
 
-    /// Expected candidates a frame of at least nearly this strength anywhere in the band of a row.
+    /// Expected candidates of at least nearly this strength in a gate of so many rows × columns at
+    /// a row, in a frame: as usual in its band of the glass, or as there are in that moment.
     #[must_use]
-    pub fn anywhere(&self, row: f32, weight: f32) -> f32 {
-        self.at_least[self.band(row)][class(weight * WEAKER)] + UNFORESEEN_ANYWHERE
+    pub fn expected(&self, frame: u64, row: f32, weight: f32, gate_samples: f32) -> f32 {
+        let band = self.rows / BANDS as f32 * self.cols;
+        let class = class(weight * WEAKER);
+        let usual = self.at_least[self.band(row)][class] * (gate_samples / band).min(1.0);
+        let whole = self.rows * self.cols;
+        let now = self.others(frame, class) * (gate_samples / whole).min(1.0);
+        (usual.max(now) + UNFORESEEN).min(1.0)
+    }
+
+    /// Expected candidates of at least nearly this strength anywhere in the band of a row, in a
+    /// frame.
+    #[must_use]
+    pub fn anywhere(&self, frame: u64, row: f32, weight: f32) -> f32 {
+        let class = class(weight * WEAKER);
+        let usual = self.at_least[self.band(row)][class];
+        let now = self.others(frame, class) / BANDS as f32;
+        usual.max(now) + UNFORESEEN_ANYWHERE
     }
 
     /// How much evidence (natural logarithm) a path needs so that chance brings about
@@ -111,16 +182,36 @@ mod tests {
         let mut calm = Clutter::new((200, 60));
         let mut restless = Clutter::new((200, 60));
         let noise: Vec<Candidate> = (0..8).map(|i| blob(25.0 * i as f32, 30.0)).collect();
-        for _ in 0..300 {
-            calm.learn(std::iter::empty());
-            restless.learn(noise.iter());
+        for frame in 1..=300 {
+            calm.learn(frame, std::iter::empty());
+            restless.learn(frame, noise.iter());
         }
-        assert!(calm.expected(100.0, 500.0, 30.0) < restless.expected(100.0, 500.0, 30.0));
-        assert!(calm.anywhere(100.0, 500.0) < restless.anywhere(100.0, 500.0));
+        let gate = 30.0;
+        assert!(
+            calm.expected(300, 100.0, 500.0, gate) < restless.expected(300, 100.0, 500.0, gate)
+        );
+        assert!(calm.anywhere(300, 100.0, 500.0) < restless.anywhere(300, 100.0, 500.0));
         // Far stronger things than the clutter stay believable.
         assert_eq!(
-            calm.anywhere(100.0, 50_000.0),
-            restless.anywhere(100.0, 50_000.0)
+            calm.anywhere(300, 100.0, 50_000.0),
+            restless.anywhere(300, 100.0, 50_000.0)
         );
+    }
+
+    #[test]
+    fn a_restless_moment_asks_for_more_evidence_and_a_lone_thing_does_not() {
+        let mut clutter = Clutter::new((200, 60));
+        let storm: Vec<Candidate> = (0..20).map(|i| blob(10.0 * i as f32, 30.0)).collect();
+        let lone = [blob(100.0, 30.0)];
+        for frame in 1..=900 {
+            match frame {
+                700..=705 => clutter.learn(frame, storm.iter()),
+                800..=805 => clutter.learn(frame, lone.iter()),
+                _ => clutter.learn(frame, std::iter::empty()),
+            }
+        }
+        let at = |frame| clutter.expected(frame, 100.0, 500.0, 30.0);
+        assert!(at(703) > 3.0 * at(750), "{} {}", at(703), at(750));
+        assert_eq!(at(803), at(750));
     }
 }

@@ -11,7 +11,7 @@ use crate::base::{Frame, GlassKind, Ring};
 use crate::bead::Bead;
 use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
-use crate::bead::rest::{Difference, Rest};
+use crate::bead::rest::{Difference, Noise, Rest};
 use crate::bead::sample::Sampler;
 use crate::bead::steady::{Pose, Steady};
 use crate::bead::strip::Strip;
@@ -67,6 +67,7 @@ pub struct Counter {
     sampler: Sampler,
     steady: Option<Steady>,
     rest: Rest,
+    noise_before: Option<Noise>,
     wariness: Wariness,
     tracker: Tracker,
     first_frame: u64,
@@ -94,6 +95,7 @@ impl Counter {
             outline: *outline,
             steady: None,
             rest: Rest::new(shape),
+            noise_before: None,
             wariness: Wariness::default(),
             tracker: Tracker::new(shape),
             first_frame: 1,
@@ -133,8 +135,11 @@ impl Counter {
             .get_or_insert_with(|| Steady::new(&frame.luma, &self.outline));
         self.pose = steady.pose(&frame.luma);
         std::mem::swap(&mut self.patch, &mut self.before);
+        let Pose {
+            shift_px, turn_rad, ..
+        } = self.pose;
         self.sampler
-            .take(&frame.luma, self.pose.shift_px, &mut self.patch);
+            .take(&frame.luma, shift_px, turn_rad, &mut self.patch);
         let identical = self.patch == self.before;
         let mean = self.patch.mean().unwrap_or(0.0);
         self.compared = self.rest.is_ready();
@@ -184,6 +189,9 @@ impl Counter {
     /// The light or the scene is another than before a blind spell: learns the picture at rest
     /// anew from the next moments, which are counted as soon as it is known.
     pub fn relearn(&mut self) {
+        if let Some(noise) = self.rest.noise() {
+            self.noise_before = Some(noise.clone());
+        }
         self.rest = Rest::new(self.sampler.shape());
         self.wariness = Wariness::default();
         self.tracker.doubt_clutter();
@@ -195,6 +203,7 @@ impl Counter {
     pub fn start_over(&mut self) -> Vec<Bead> {
         let beads = self.give_up();
         self.rest = Rest::new(self.sampler.shape());
+        self.noise_before = None;
         self.steady = None;
         self.gathered.clear();
         self.compared = false;
@@ -237,6 +246,7 @@ impl Counter {
                     f64::from(row),
                     f64::from(last.seen.col),
                     self.pose.shift_px,
+                    self.pose.turn_rad,
                 );
                 Some(OnItsWay {
                     x_px,
@@ -261,7 +271,8 @@ impl Counter {
     fn begin(&mut self) -> Vec<Bead> {
         let gathered = std::mem::take(&mut self.gathered);
         let first: Vec<&Array2<f32>> = gathered.iter().map(|g| &g.1).collect();
-        self.rest.begin(&first, self.at_secs);
+        let before = self.noise_before.take();
+        self.rest.begin(&first, self.at_secs, before.as_ref());
         self.first_frame = self.tracker.frames() + 1;
         let newest = (self.at_secs, self.patch.clone());
         let mut beads = Vec::new();

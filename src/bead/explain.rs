@@ -21,6 +21,15 @@ const BEGINS_ABOVE: f32 = 0.25;
 const ENDS_BELOW: f32 = 0.1;
 /// Least share of the frames between first and last sighting in which it was seen.
 const LEAST_COVER: f32 = 0.6;
+/// The same under which it needs more evidence, in a tube and in a port (where a bead is in sight
+/// for a few frames only): what comes and goes is no bead.
+const USUAL_COVER: (f32, f32) = (0.85, 0.7);
+/// Evidence (natural logarithm) that all the missing share takes away.
+const GAPS_COST: f32 = 60.0;
+/// Share of a tube's height through which a bead is usually seen to rise, and the evidence (natural
+/// logarithm) that all of it takes away when it is missing.
+const USUAL_RISE_TUBE: f32 = 0.5;
+const SHORTNESS_COSTS: f32 = 40.0;
 /// Most scatter about a smooth path, as a share of the height.
 const MOST_SCATTER: f32 = 0.045;
 /// Longest passage through the whole glass, seconds: cold, heavy oil in a long glass.
@@ -37,12 +46,18 @@ const MOST_ALIKE: f32 = 0.15;
 /// Sightings within this ratio of the usual height count as the same thing.
 const SAME_HEIGHT: f32 = 1.6;
 /// Usual share of such sightings: what shrinks or grows on its way may be light, not oil.
-const USUALLY_SAME: f32 = 0.6;
+const USUALLY_SAME: f32 = 0.75;
 /// Evidence (natural logarithm) that all the missing share takes away.
 const UNLIKE_COSTS: f32 = 40.0;
 /// Most and least width over height: a ball on the axis of a tube is 1.33 times as wide as high,
 /// near its wall less; of a bubble lit from the front only a glint may be seen.
 const SHAPES: std::ops::RangeInclusive<f32> = 0.15..=4.0;
+/// Width over height under which a bead of oil needs more evidence, in a tube (which widens it) and
+/// in a port: half of it lit, and lengthened by half its height while the shutter is open. Streaks
+/// of moving light are far more slender.
+const USUALLY_WIDER: (f32, f32) = (0.6, 0.45);
+/// That evidence (natural logarithm) for each squared e-fold of slenderness.
+const SLENDERNESS_COSTS: f32 = 30.0;
 /// Widest bead, as a share of the glass.
 const WIDEST_SHARE: f32 = 0.85;
 /// Where oil and gas part, in the bead's own diameters a second. Oil in water rises 16 to 31
@@ -61,9 +76,19 @@ const SLOWEST_IN_DRIFT: f32 = 9.0;
 const USUALLY_FASTER: f32 = 14.0;
 /// That evidence (natural logarithm) for each squared e-fold of slowness.
 const SLOWNESS_COSTS: f32 = 60.0;
+/// Speeds of oil in its own diameters a second: what the drag law says, with the bore's wall and
+/// warmth, times and over the second figure.
+const USUAL_SPEED: (f32, f32) = (21.0, 1.45);
+/// Range of speeds among which chance finds lie evenly, natural logarithm: 1 to 400 of their
+/// heights a second.
+const CHANCE_SPEEDS: f32 = 6.0;
 /// Share of the evidence that counts while something drifts: one puff looks alike for several
 /// frames, so its sightings are not as independent as those of noise.
 const EVIDENCE_IN_DRIFT: f32 = 0.8;
+/// By how much each further thing of such strength that is in the glass at the same time, on the
+/// mean, lessens the worth of the evidence: they may be pieces of one thing, whose sightings depend
+/// on each other. A bead in a calm glass is alone.
+const COMPANY_SHARE: f32 = 0.3;
 /// Spread of the places across at which beads rise, as a share of the glass, before any was seen:
 /// they leave a nozzle on the axis and keep off the wall.
 const LANE_UNSEEN: f32 = 0.15;
@@ -124,7 +149,7 @@ impl Lane {
         self.squares = LANE_KEEP * self.squares + bead.col * bead.col;
     }
 
-    /// Evidence that a place across takes away, natural logarithm.
+    /// Evidence that a place across takes away, natural logarithm; on the lane it adds some.
     fn off(&self, col: f32, cols: f32) -> f32 {
         let (mean, spread) = if self.weight < LANE_BEADS {
             (cols / 2.0 - 0.5, LANE_UNSEEN * cols)
@@ -133,7 +158,9 @@ impl Lane {
             let spread = (self.squares / self.weight - mean * mean).max(0.0).sqrt();
             (mean, 1.5 * spread.max(LANE_LEAST * cols))
         };
-        (0.5 * ((col - mean) / spread).powi(2)).min(MOST_OFF_LANE)
+        // Chance finds lie anywhere across.
+        let anywhere = (cols / (spread * std::f32::consts::TAU.sqrt())).ln();
+        (0.5 * ((col - mean) / spread).powi(2)).min(MOST_OFF_LANE) - anywhere
     }
 }
 
@@ -242,11 +269,29 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let mut cols: Vec<f32> = lone.iter().map(|p| p.seen.col).collect();
     let col = crate::bead::steady::median(&mut cols);
     let slowness = (USUALLY_FASTER * height / rows_per_s).ln().max(0.0);
-    let worth = if bore.drift { EVIDENCE_IN_DRIFT } else { 1.0 };
+    let (usual_cover, usual_width, usual_rise) = match bore.kind {
+        GlassKind::Tube => (USUAL_COVER.0, USUALLY_WIDER.0, USUAL_RISE_TUBE),
+        GlassKind::Port => (USUAL_COVER.1, USUALLY_WIDER.1, LEAST_RISE_PORT),
+    };
+    let gaps = (usual_cover - cover).max(0.0);
+    let short = (usual_rise - rise / bore.rows).max(0.0);
+    let slender = if kind == BeadKind::Oil || bore.drift {
+        (usual_width * height / width.max(0.1)).ln().max(0.0)
+    } else {
+        0.0
+    };
+    let company = |p: &Sighting| clutter.company(p.frame, weight);
+    let company = points.iter().map(company).sum::<f32>() / points.len() as f32;
+    let steady = if bore.drift { EVIDENCE_IN_DRIFT } else { 1.0 };
+    let worth = steady / (1.0 + COMPANY_SHARE * company);
     let surplus = worth * evidence(&lone, &path_fit, clutter, unseen)
         - clutter.chance_runs(bore.frames_per_s)
         - UNLIKE_COSTS * unlike
         - SLOWNESS_COSTS * slowness.powi(2)
+        - SLENDERNESS_COSTS * slender.powi(2)
+        - GAPS_COST * gaps
+        - SHORTNESS_COSTS * short
+        + speed_speaks(rows_per_s / diameter)
         - bore.lane.off(col, bore.cols);
     if surplus < 0.0 {
         return None;
@@ -264,6 +309,15 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         strength: weight,
         rows: points.iter().map(|p| (p.frame, p.seen.row)).collect(),
     })
+}
+
+/// Evidence from a speed, in diameters a second: a bead of oil rises as fast as its size lets it,
+/// chance finds at any speed. It only ever adds: what is slow is judged by itself, and gas is faster.
+fn speed_speaks(diameters_per_s: f32) -> f32 {
+    let spread = USUAL_SPEED.1.ln();
+    let off = (diameters_per_s / USUAL_SPEED.0).ln() / spread;
+    let peak = (CHANCE_SPEEDS / (spread * std::f32::consts::TAU.sqrt())).ln();
+    (peak - 0.5 * off * off).max(0.0)
 }
 
 /// Whether two explanations are of one bead: same place at the same time, and never clearly two.
@@ -385,8 +439,8 @@ fn evidence(points: &[&Sighting], fit: &Crossing, clutter: &Clutter, unseen: f32
         .map(|p| {
             let (row, weight) = (p.seen.row, p.seen.weight);
             (
-                -clutter.expected(row, weight, gate).ln(),
-                -clutter.anywhere(row, weight).ln(),
+                -clutter.expected(p.frame, row, weight, gate).ln(),
+                -clutter.anywhere(p.frame, row, weight).ln(),
             )
         })
         .collect();

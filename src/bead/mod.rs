@@ -7,6 +7,7 @@ pub mod counter;
 pub mod explain;
 pub mod rest;
 pub mod sample;
+mod smooth;
 pub mod steady;
 pub mod strip;
 pub mod track;

@@ -4,6 +4,7 @@
 
 use ndarray::Array2;
 
+use crate::bead::smooth::{mean_square, smooth};
 use crate::bead::steady::median;
 
 /// Samples in the slow median. A bead covers a sample for about a twentieth of a second, so even
@@ -18,8 +19,23 @@ const NOISE_QUANTILE: f32 = 0.85;
 /// That quantile of the mean of nine squares of unit normal noise (chi-square with 9 degrees of
 /// freedom over 9): turns the estimate into a variance.
 const NOISE_QUANTILE_OF_UNIT: f32 = 1.477;
+/// Share of the first samples whose energy lies under the first estimate: a third of them may hold
+/// something that passed.
+const FIRST_QUANTILE: f32 = 0.6;
+/// The running quantile over that one (chi-square with 9 degrees of freedom: 13.29 and 9.41).
+const NOISE_OVER_FIRST: f32 = 1.412;
+/// Most growth of the noise variance while the picture at rest is learned anew.
+const MOST_GROWTH: f32 = 4.0;
+/// Noise from which the glass is looked at more coarsely, grey levels: a bead at a fifth of the usual
+/// contrast is some six levels off, and must stand out of it.
+const COARSE_NOISE: f32 = 2.2;
 /// Speed of the running noise estimate, as a ratio per frame.
 const NOISE_STEP: f32 = 0.06;
+/// Multiple of a sample's noise from which its difference is an event, not noise.
+const OUTLYING: f32 = 16.0;
+/// Share of the upward step for events: somebody who passes behind the glass must not be learned as
+/// noise, yet a picture that is noisier for good is, some seconds later.
+const OUTLYING_SHARE: f32 = 0.2;
 /// Frames over which a new median is worked out.
 const RELEARN_FRAMES: usize = 12;
 /// Rows over which light is taken as even: under a twentieth of a mains band in the picture.
@@ -89,6 +105,7 @@ impl Drift {
 
     /// Takes the difference of a frame that could be judged.
     fn learn(&mut self, difference: &Difference, at_secs: f64) {
+        // The first frame tells at once: an infinite time has gone by.
         let step = (at_secs - self.last_frame_secs).clamp(0.0, STIR_SECS);
         self.last_frame_secs = at_secs;
         self.stirred += (difference.stirred - self.stirred) * (step / STIR_SECS) as f32;
@@ -121,6 +138,10 @@ impl Drift {
     }
 }
 
+/// How noisy each sample of a glass is: running quantile of the 3 × 3 mean square, grey levels
+/// squared.
+pub type Noise = Array2<f32>;
+
 /// What a glass looks like at rest.
 #[derive(Clone, Debug)]
 pub struct Rest {
@@ -129,8 +150,9 @@ pub struct Rest {
     last_sample_secs: f64,
     stale_row: usize,
     reference: Array2<f32>,
-    /// Running quantile of the 3 × 3 mean square, grey levels squared.
-    noise: Array2<f32>,
+    noise: Noise,
+    /// Whether differences are smoothed before anything else, because the picture is noisy.
+    coarse: bool,
     drift: Drift,
     ready: bool,
 }
@@ -183,13 +205,15 @@ impl Rest {
             stale_row: usize::MAX,
             reference: Array2::zeros(shape),
             noise: Array2::from_elem(shape, LEAST_NOISE * LEAST_NOISE),
+            coarse: false,
             drift: Drift::new(shape),
             ready: false,
         }
     }
 
-    /// Starts from the pictures of the first moments (oldest first).
-    pub fn begin(&mut self, first: &[&Array2<f32>], at_secs: f64) {
+    /// Starts from the pictures of the first moments (oldest first); `before` is the noise that
+    /// was known of this glass: somebody who went by has not made the camera noisier.
+    pub fn begin(&mut self, first: &[&Array2<f32>], at_secs: f64, before: Option<&Noise>) {
         let every = (first.len() as f64 / SAMPLES as f64).max(1.0);
         self.samples.clear();
         let mut position = 0.0;
@@ -206,30 +230,52 @@ impl Rest {
         for row in 0..rows {
             self.relearn_row(row, &mut column);
         }
+        self.coarse = false;
+        self.first_noise(before);
+        let mut all: Vec<f32> = self.noise.iter().copied().collect();
+        let usual = median(&mut all) / NOISE_QUANTILE_OF_UNIT;
+        self.coarse = usual > COARSE_NOISE.powi(2);
+        if self.coarse {
+            self.first_noise(before);
+        }
+        self.stale_row = usize::MAX;
+        self.ready = !self.samples.is_empty();
+    }
+
+    /// The noise from the first samples.
+    fn first_noise(&mut self, before: Option<&Noise>) {
         let squares: Vec<Array2<f32>> = self
             .samples
             .iter()
             .map(|sample| {
-                let levels = sample - &self.reference;
+                let mut levels = sample - &self.reference;
+                let cols = levels.ncols();
                 let mut square = Array2::zeros(levels.dim());
-                if let (Some(from), Some(into)) = (levels.as_slice(), square.as_slice_mut()) {
-                    mean_square(from, levels.ncols(), into, &mut Vec::new());
+                if let (Some(from), Some(into)) = (levels.as_slice_mut(), square.as_slice_mut()) {
+                    if self.coarse {
+                        smooth(from, cols, &mut Vec::new());
+                    }
+                    mean_square(from, cols, into, &mut Vec::new());
                 }
                 square
             })
             .collect();
-        let rank = (squares.len() as f32 * NOISE_QUANTILE) as usize;
+        let rank = (squares.len() as f32 * FIRST_QUANTILE) as usize;
+        let mut column = Vec::with_capacity(SAMPLES);
         for (at, noise) in self.noise.indexed_iter_mut() {
             column.clear();
             column.extend(squares.iter().map(|s| s[at]));
             column.sort_by(f32::total_cmp);
-            *noise = column
-                .get(rank.min(column.len().saturating_sub(1)))
-                .copied()
-                .unwrap_or(1.0);
+            let found = column.get(rank.min(column.len().saturating_sub(1)));
+            let first = found.map_or(1.0, |square| square * NOISE_OVER_FIRST);
+            *noise = first.min(before.map_or(f32::MAX, |b| MOST_GROWTH * b[at]));
         }
-        self.stale_row = usize::MAX;
-        self.ready = !self.samples.is_empty();
+    }
+
+    /// The noise, once it is known.
+    #[must_use]
+    pub fn noise(&self) -> Option<&Noise> {
+        self.ready.then_some(&self.noise)
     }
 
     /// Whether the picture at rest is known.
@@ -241,7 +287,7 @@ impl Rest {
     /// Whether something drifts over the glass: steam, a reflection on its way.
     #[must_use]
     pub fn drifts(&self) -> bool {
-        self.drift.is_on()
+        self.drift.restless
     }
 
     /// The picture at rest, grey levels.
@@ -287,6 +333,9 @@ impl Rest {
                 let value = now * inverse + offset - rest;
                 *level = if *inside { value } else { 0.0 };
             }
+        }
+        if self.coarse {
+            smooth(levels, cols, &mut into.scratch);
         }
         mean_square(levels, cols, square, &mut into.scratch);
         let variance =
@@ -343,11 +392,19 @@ impl Rest {
     /// Learns slowly from a frame that could be judged.
     pub fn learn(&mut self, difference: &Difference, at_secs: f64) {
         let up = 1.0 + NOISE_STEP * NOISE_QUANTILE;
+        let event = 1.0 + OUTLYING_SHARE * NOISE_STEP * NOISE_QUANTILE;
         let down = 1.0 / (1.0 + NOISE_STEP * (1.0 - NOISE_QUANTILE));
         // In the light of the picture at rest: what evening out a dim frame multiplied is undone.
         let undimmed = 1.0 / dimmed(difference.gain);
         for (noise, square) in self.noise.iter_mut().zip(&difference.square) {
-            let step = if square * undimmed > *noise { up } else { down };
+            let now = square * undimmed;
+            let step = if now > OUTLYING * *noise {
+                event
+            } else if now > *noise {
+                up
+            } else {
+                down
+            };
             *noise = (*noise * step).clamp(0.02, 4000.0);
         }
         let rows = self.reference.nrows();
@@ -421,48 +478,6 @@ fn dimmed(gain: f32) -> f32 {
     (1.0 / gain).powi(2).clamp(0.25, 100.0)
 }
 
-/// Mean of squares over 3 × 3 samples, rows of `cols`.
-fn mean_square(levels: &[f32], cols: usize, into: &mut [f32], across: &mut Vec<f32>) {
-    across.clear();
-    across.resize(levels.len(), 0.0);
-    if cols == 0 {
-        return;
-    }
-    for (line, out) in levels.chunks_exact(cols).zip(across.chunks_exact_mut(cols)) {
-        for (value, level) in out.iter_mut().zip(line) {
-            *value = level * level * (1.0 / 9.0);
-        }
-    }
-    // Down the columns first, then along the rows.
-    let last = levels.len() / cols;
-    for row in 0..last {
-        let line = row * cols..(row + 1) * cols;
-        let above = row.saturating_sub(1) * cols;
-        let below = (row + 1).min(last - 1) * cols;
-        let (up, down) = (
-            f32::from(u8::from(row > 0)),
-            f32::from(u8::from(row + 1 < last)),
-        );
-        for (((value, here), above), below) in into[line.clone()]
-            .iter_mut()
-            .zip(&across[line])
-            .zip(&across[above..above + cols])
-            .zip(&across[below..below + cols])
-        {
-            *value = here + up * above + down * below;
-        }
-    }
-    for line in into.chunks_exact_mut(cols) {
-        let mut before = 0.0;
-        for at in 0..cols {
-            let here = line[at];
-            let after = line.get(at + 1).copied().unwrap_or(0.0);
-            line[at] = before + here + after;
-            before = here;
-        }
-    }
-}
-
 /// The gain of one row, straight between the middles of the blocks.
 fn between(gains: &[f32], row: usize) -> f32 {
     let position = (row as f32 + 0.5) / LIGHT_ROWS as f32 - 0.5;
@@ -487,7 +502,7 @@ mod tests {
         let inside = Array2::from_elem(shape, true);
         let at_rest = Array2::from_shape_fn(shape, |(r, c)| 90.0 + r as f32 + (c % 5) as f32);
         let mut rest = Rest::new(shape);
-        rest.begin(&[&at_rest, &at_rest, &at_rest], 0.0);
+        rest.begin(&[&at_rest, &at_rest, &at_rest], 0.0, None);
         let mut brighter = at_rest.mapv(|v| (v + 8.0) * 1.3 - 8.0);
         let calm = rest.difference(&brighter, &inside);
         assert!(calm.energy.iter().all(|e| *e < 0.25));
@@ -510,7 +525,7 @@ mod tests {
         let mut spot = plain.clone();
         spot[[8, 8]] = 60.0;
         let mut rest = Rest::new(shape);
-        rest.begin(&[&plain], 0.0);
+        rest.begin(&[&plain], 0.0, None);
         let mut at = 0.0;
         for frame in 0..600 {
             at += 1.0 / 30.0;

@@ -85,26 +85,44 @@ impl Sampler {
     }
 
     /// Picture point of a sample position (row and column, fractions allowed; the centre of the
-    /// first sample is 0, 0), for a glass shifted by (`dx`, `dy`) pixels.
+    /// first sample is 0, 0), for a glass shifted by `shift_px` pixels and turned about its middle by
+    /// `turn_rad` radians (clockwise as seen).
     #[must_use]
-    pub fn picture_from_sample(&self, row: f64, col: f64, shift_px: (f64, f64)) -> (f64, f64) {
+    pub fn picture_from_sample(
+        &self,
+        row: f64,
+        col: f64,
+        shift_px: (f64, f64),
+        turn_rad: f64,
+    ) -> (f64, f64) {
         let across = (col + 0.5 - self.cols as f64 / 2.0) * self.step_px;
         let along = (row + 0.5 - self.rows as f64 / 2.0) * self.step_px;
-        let (x, y) = self.outline.picture_from_glass(across, along);
+        let turned = Outline {
+            angle_deg: self.outline.angle_deg + turn_rad.to_degrees(),
+            ..self.outline
+        };
+        let (x, y) = turned.picture_from_glass(across, along);
         (x + shift_px.0, y + shift_px.1)
     }
 
     /// Takes the straightened picture from a frame in which the glass stands shifted by
-    /// `shift_px`; luma 0 to 255. `into` must have the sampler's shape. Points outside the frame
+    /// `shift_px` and turned by `turn_rad` about its middle; luma 0 to 255. `into` must have the sampler's shape. Points outside the frame
     /// repeat its border.
-    pub fn take(&self, luma: &GrayImage, shift_px: (f64, f64), into: &mut Array2<f32>) {
+    pub fn take(
+        &self,
+        luma: &GrayImage,
+        shift_px: (f64, f64),
+        turn_rad: f64,
+        into: &mut Array2<f32>,
+    ) {
         let Some(into) = into.as_slice_mut() else {
             return;
         };
         if into.len() != self.rows * self.cols || luma.width() < 2 || luma.height() < 2 {
             return;
         }
-        let lean_px = self.outline.angle_deg.to_radians().sin() * self.outline.height_px;
+        let angle_rad = self.outline.angle_deg.to_radians() + turn_rad;
+        let lean_px = angle_rad.sin() * self.outline.height_px;
         // A carried glass may have samples that are no whole pixels apart.
         let whole = (self.step_px / self.taps as f64 - 1.0).abs() * self.outline.height_px;
         if lean_px.abs() < UPRIGHT_PX
@@ -113,7 +131,7 @@ impl Sampler {
         {
             return;
         }
-        let (sin, cos) = self.outline.angle_deg.to_radians().sin_cos();
+        let (sin, cos) = angle_rad.sin_cos();
         let sub = self.step_px / self.taps as f64;
         let weight = 1.0 / (self.taps * self.taps) as f32;
         let look = Look::new(luma);
@@ -295,12 +313,12 @@ mod tests {
         assert_eq!(sampler.shape(), (60, 30));
         let luma = GrayImage::from_fn(64, 100, |x, y| image::Luma([(x + y) as u8]));
         let mut patch = Array2::zeros(sampler.shape());
-        sampler.take(&luma, (0.0, 0.0), &mut patch);
+        sampler.take(&luma, (0.0, 0.0), 0.0, &mut patch);
         assert!((patch[[0, 0]] - 30.0).abs() < 1e-4, "{}", patch[[0, 0]]);
-        sampler.take(&luma, (0.5, -2.0), &mut patch);
+        sampler.take(&luma, (0.5, -2.0), 0.0, &mut patch);
         assert!((patch[[10, 5]] - (30.0 + 15.0 - 1.5)).abs() < 1e-4);
         assert_eq!(
-            sampler.picture_from_sample(0.0, 0.0, (0.0, 0.0)),
+            sampler.picture_from_sample(0.0, 0.0, (0.0, 0.0), 0.0),
             (10.5, 20.5)
         );
     }
@@ -314,7 +332,7 @@ mod tests {
             image::Luma([if x % 3 == 0 { 0 } else { 150 }])
         });
         let mut patch = Array2::zeros(sampler.shape());
-        sampler.take(&stripes, (0.0, 0.0), &mut patch);
+        sampler.take(&stripes, (0.0, 0.0), 0.0, &mut patch);
         assert!((patch[[32, 32]] - 100.0).abs() < 1.0);
         assert!(!sampler.inside()[[0, 0]]);
         assert!(sampler.inside()[[32, 32]]);

@@ -1,5 +1,5 @@
-//! Steadying: how far the glass stands from its place in this frame, and how the light has
-//! changed, from the fixed texture around the glass. Sparse least squares on strong-gradient
+//! Steadying: how far the glass stands from its place in this frame, how it is turned, and how the
+//! light has changed, from the fixed texture around the glass. Sparse least squares on strong-gradient
 //! pixels (Lucas & Kanade 1981, with gain and offset as further unknowns and Tukey's biweight for
 //! what moves). It moves no pixel itself.
 
@@ -24,8 +24,18 @@ const NOISE_OVER_ROUGH: f32 = 1.25;
 /// How far a glass usually stands from its outline, pixels. Where the texture does not tell (all
 /// edges upright, a faint picture) this keeps the answer near.
 const USUAL_SHIFT_PX: f64 = 4.0;
+/// The same for a turn of the camera about its line of sight, pixels at the glass's end: a hand or
+/// a stand that trembles by pixels turns by less.
+const USUAL_TURN_PX: f64 = 1.0;
+/// A turn of less than this, pixels at the glass's end, is taken for none: straight rows are read
+/// faster, and so little moves no bead.
+const SMALL_TURN_PX: f64 = 0.35;
+/// Farthest turn sought, pixels at the glass's end.
+const FARTHEST_TURN_PX: f64 = 8.0;
 /// Farthest shift sought, pixels: three times the shake of a camera on an engine-house floor.
 const FARTHEST_PX: f64 = 9.0;
+/// Shift (2), turn, gain and offset.
+const UNKNOWNS: usize = 5;
 /// Solver steps a frame.
 const STEPS: usize = 4;
 /// A step below this many pixels ends the search.
@@ -46,6 +56,8 @@ struct Point {
 pub struct Pose {
     /// Shift of the glass in the picture against the reference, pixels (x, y).
     pub shift_px: (f64, f64),
+    /// Turn of the glass about its middle against the reference, radians, clockwise as seen.
+    pub turn_rad: f64,
     /// Light of the surround against the reference: 1 is the same.
     pub gain: f64,
     /// What remains unexplained, grey levels (median absolute).
@@ -58,6 +70,7 @@ impl Default for Pose {
     fn default() -> Self {
         Self {
             shift_px: (0.0, 0.0),
+            turn_rad: 0.0,
             gain: 1.0,
             residual: 0.0,
             agreeing: 1.0,
@@ -69,7 +82,16 @@ impl Default for Pose {
 #[derive(Clone, Debug)]
 pub struct Steady {
     points: Vec<Point>,
-    last_shift_px: (f64, f64),
+    centre_px: (f64, f64),
+    half_height_px: f64,
+    last: Stand,
+}
+
+/// How a glass stands: shift in pixels and turn in pixels at its end.
+#[derive(Clone, Copy, Debug, Default)]
+struct Stand {
+    shift_px: (f64, f64),
+    turn_px: f64,
 }
 
 impl Steady {
@@ -92,7 +114,9 @@ impl Steady {
         if w < 10 || h < 10 {
             return Self {
                 points: Vec::new(),
-                last_shift_px: (0.0, 0.0),
+                centre_px: (0.0, 0.0),
+                half_height_px: 1.0,
+                last: Stand::default(),
             };
         }
         let mut rough: Vec<f32> = (y0..=y1)
@@ -135,7 +159,9 @@ impl Steady {
         points.extend(thin(steep_y, MOST_POINTS / 2, |p| p.slope_y.abs()));
         Self {
             points,
-            last_shift_px: (0.0, 0.0),
+            centre_px: (outline.centre_x_px, outline.centre_y_px),
+            half_height_px: (outline.height_px / 2.0).max(1.0),
+            last: Stand::default(),
         }
     }
 
@@ -144,43 +170,53 @@ impl Steady {
     pub fn pose(&mut self, luma: &GrayImage) -> Pose {
         if self.points.len() < FEWEST_POINTS {
             return Pose {
-                shift_px: self.last_shift_px,
+                shift_px: self.last.shift_px,
                 ..Pose::default()
             };
         }
-        let from_last = self.solve(luma, self.last_shift_px);
+        let (mut best, mut stand) = self.solve(luma, self.last);
         // A knock or a lost lock: try again from the middle before believing a bad fit.
-        let best = if from_last.agreeing < 0.5 {
-            let from_rest = self.solve(luma, (0.0, 0.0));
-            if from_rest.agreeing > from_last.agreeing {
-                from_rest
-            } else {
-                from_last
+        if best.agreeing < 0.5 {
+            let (from_rest, there) = self.solve(luma, Stand::default());
+            if from_rest.agreeing > best.agreeing {
+                (best, stand) = (from_rest, there);
             }
-        } else {
-            from_last
-        };
+        }
         if best.agreeing >= 0.5 {
-            self.last_shift_px = best.shift_px;
+            self.last = stand;
         }
         best
     }
 
-    fn solve(&self, luma: &GrayImage, start_px: (f64, f64)) -> Pose {
+    fn solve(&self, luma: &GrayImage, start: Stand) -> (Pose, Stand) {
         let look = Look::new(luma);
-        let (mut dx, mut dy) = start_px;
+        let (mut dx, mut dy) = start.shift_px;
+        let mut turn = start.turn_px;
+        let half = self.half_height_px;
+        let from_centre = |p: &Point| {
+            (
+                (f64::from(p.x) - self.centre_px.0) / half,
+                (f64::from(p.y) - self.centre_px.1) / half,
+            )
+        };
         let (mut gain, mut offset) = (1.0_f64, 0.0_f64);
         let mut errors: Vec<f32> = Vec::with_capacity(self.points.len());
         let mut spread = 8.0_f64;
         for step in 0..STEPS {
-            let mut normal = [[0.0_f64; 4]; 4];
-            let mut right = [0.0_f64; 4];
+            let mut normal = [[0.0_f64; UNKNOWNS]; UNKNOWNS];
+            let mut right = [0.0_f64; UNKNOWNS];
             errors.clear();
             // First pass: size of the disagreement, for the weights.
             let values: Vec<f32> = self
                 .points
                 .iter()
-                .map(|p| look.at(f64::from(p.x) + dx, f64::from(p.y) + dy))
+                .map(|p| {
+                    let (over, down) = from_centre(p);
+                    look.at(
+                        f64::from(p.x) + dx - down * turn,
+                        f64::from(p.y) + dy + over * turn,
+                    )
+                })
                 .collect();
             if step == 0 {
                 (gain, offset) = light(&self.points, &values);
@@ -196,14 +232,17 @@ impl Steady {
                     continue;
                 }
                 let weight = (1.0 - u * u).powi(2);
+                let (over, down) = from_centre(p);
+                let (slope_x, slope_y) = (f64::from(p.slope_x), f64::from(p.slope_y));
                 let row = [
-                    gain * f64::from(p.slope_x),
-                    gain * f64::from(p.slope_y),
+                    gain * slope_x,
+                    gain * slope_y,
+                    gain * (over * slope_y - down * slope_x),
                     f64::from(p.value) / 128.0,
                     1.0,
                 ];
-                for i in 0..4 {
-                    for j in 0..4 {
+                for i in 0..UNKNOWNS {
+                    for j in 0..UNKNOWNS {
                         normal[i][j] += weight * row[i] * row[j];
                     }
                     right[i] += weight * row[i] * f64::from(*error);
@@ -214,19 +253,23 @@ impl Steady {
             normal[1][1] += near;
             right[0] += near * dx;
             right[1] += near * dy;
+            let straight = (spread / USUAL_TURN_PX).powi(2);
+            normal[2][2] += straight;
+            right[2] += straight * turn;
             for (i, line) in normal.iter_mut().enumerate() {
                 line[i] += 1e-6 + line[i] * 1e-6;
             }
-            let Some(answer) = solve4(normal, right) else {
+            let Some(answer) = solve_linear(normal, right) else {
                 break;
             };
             // I(p + d) ≈ g·R(p) + o + g·∇R·(true − d): moving by the answer lessens the error.
-            let (sx, sy) = (answer[0].clamp(-2.0, 2.0), answer[1].clamp(-2.0, 2.0));
+            let [sx, sy, st] = [answer[0], answer[1], answer[2]].map(|step| step.clamp(-2.0, 2.0));
             dx = (dx - sx).clamp(-FARTHEST_PX, FARTHEST_PX);
             dy = (dy - sy).clamp(-FARTHEST_PX, FARTHEST_PX);
-            gain = (gain + answer[2] / 128.0).clamp(0.05, 20.0);
-            offset += answer[3];
-            if sx.abs().max(sy.abs()) < SMALL_STEP_PX {
+            turn = (turn - st).clamp(-FARTHEST_TURN_PX, FARTHEST_TURN_PX);
+            gain = (gain + answer[3] / 128.0).clamp(0.05, 20.0);
+            offset += answer[4];
+            if sx.abs().max(sy.abs()).max(st.abs()) < SMALL_STEP_PX {
                 break;
             }
         }
@@ -236,12 +279,23 @@ impl Steady {
             .filter(|e| f64::from(e.abs()) < agree_cut)
             .count() as f64
             / errors.len().max(1) as f64;
-        Pose {
+        let told = if turn.abs() < SMALL_TURN_PX {
+            0.0
+        } else {
+            turn
+        };
+        let pose = Pose {
             shift_px: (dx, dy),
+            turn_rad: told / half,
             gain: brightness(&self.points, gain, offset),
             residual: spread / 1.4826,
             agreeing,
-        }
+        };
+        let stand = Stand {
+            shift_px: (dx, dy),
+            turn_px: turn,
+        };
+        (pose, stand)
     }
 }
 
@@ -296,15 +350,18 @@ fn thin(mut points: Vec<Point>, most: usize, steepness: impl Fn(&Point) -> f32) 
 }
 
 /// Gaussian elimination with pivoting; none when the matrix is singular.
-fn solve4(mut a: [[f64; 4]; 4], mut b: [f64; 4]) -> Option<[f64; 4]> {
-    for col in 0..4 {
-        let pivot = (col..4).max_by(|&i, &j| a[i][col].abs().total_cmp(&a[j][col].abs()))?;
+fn solve_linear(
+    mut a: [[f64; UNKNOWNS]; UNKNOWNS],
+    mut b: [f64; UNKNOWNS],
+) -> Option<[f64; UNKNOWNS]> {
+    for col in 0..UNKNOWNS {
+        let pivot = (col..UNKNOWNS).max_by(|&i, &j| a[i][col].abs().total_cmp(&a[j][col].abs()))?;
         if a[pivot][col].abs() < 1e-12 {
             return None;
         }
         a.swap(col, pivot);
         b.swap(col, pivot);
-        for row in col + 1..4 {
+        for row in col + 1..UNKNOWNS {
             let factor = a[row][col] / a[col][col];
             let upper = a[col];
             for (value, above) in a[row].iter_mut().zip(upper).skip(col) {
@@ -313,9 +370,9 @@ fn solve4(mut a: [[f64; 4]; 4], mut b: [f64; 4]) -> Option<[f64; 4]> {
             b[row] -= factor * b[col];
         }
     }
-    let mut x = [0.0; 4];
-    for row in (0..4).rev() {
-        let known: f64 = (row + 1..4).map(|k| a[row][k] * x[k]).sum();
+    let mut x = [0.0; UNKNOWNS];
+    for row in (0..UNKNOWNS).rev() {
+        let known: f64 = (row + 1..UNKNOWNS).map(|k| a[row][k] * x[k]).sum();
         x[row] = (b[row] - known) / a[row][row];
     }
     Some(x)
@@ -354,6 +411,32 @@ mod tests {
             assert!((pose.gain - gain).abs() < 0.03, "{pose:?} for {gain}");
             assert!(pose.agreeing > 0.9);
         }
+    }
+
+    #[test]
+    fn a_known_turn_is_found_and_a_small_one_is_none() {
+        let outline = Outline::upright(GlassKind::Tube, 50.0, 40.0, 60.0, 160.0);
+        let straight = scene(0.0, 0.0, 1.0);
+        let turned = |turn: f64| {
+            let look = Look::new(&straight);
+            GrayImage::from_fn(160, 240, |x, y| {
+                let (over, down) = (f64::from(x) + 0.5 - 80.0, f64::from(y) + 0.5 - 120.0);
+                let (sin, cos) = turn.sin_cos();
+                let from = (
+                    80.0 + over * cos + down * sin,
+                    120.0 - over * sin + down * cos,
+                );
+                image::Luma([look.at(from.0, from.1).round() as u8])
+            })
+        };
+        for turn in [0.01_f64, -0.02, 0.03] {
+            let mut steady = Steady::new(&straight, &outline);
+            let pose = steady.pose(&turned(turn));
+            assert!((pose.turn_rad - turn).abs() < 0.002, "{pose:?} for {turn}");
+            assert!(pose.shift_px.0.hypot(pose.shift_px.1) < 0.2, "{pose:?}");
+        }
+        let mut steady = Steady::new(&straight, &outline);
+        assert_eq!(steady.pose(&turned(0.001)).turn_rad, 0.0);
     }
 
     #[test]

@@ -49,6 +49,7 @@ pub struct Path {
     pub picture: Option<Arc<GrayImage>>,
     picture_off_rows: f32,
     stays: bool,
+    forgiven: bool,
 }
 
 impl Path {
@@ -58,6 +59,15 @@ impl Path {
             picture: None,
             picture_off_rows: f32::MAX,
             stays: false,
+            forgiven: false,
+        }
+    }
+
+    /// Whether it was seen in each frame since it began.
+    fn is_unbroken(&self) -> bool {
+        match (self.points.first(), self.points.last()) {
+            (Some(first), Some(last)) => last.frame - first.frame + 1 == self.points.len() as u64,
+            _ => false,
         }
     }
 
@@ -368,9 +378,21 @@ impl Tracker {
         }
     }
 
-    /// What no rising path holds is clutter.
+    /// What no rising path holds is clutter. What a path held before it was known to rise is taken
+    /// back once it does.
     fn learn_clutter(&mut self, found: &[Candidate]) {
         let frame = self.frame;
+        for path in &mut self.paths {
+            if path.forgiven || path.points.len() <= SURE_POINTS || !path.rises() {
+                continue;
+            }
+            path.forgiven = true;
+            if path.is_unbroken() {
+                for point in path.points.iter().rev().skip(1) {
+                    self.clutter.forgive(point.frame, point.seen.weight);
+                }
+            }
+        }
         let rising: Vec<(f32, f32)> = self
             .paths
             .iter()
@@ -379,8 +401,10 @@ impl Tracker {
             .filter(|s| s.frame == frame)
             .map(|s| (s.seen.row, s.seen.col))
             .collect();
-        self.clutter
-            .learn(found.iter().filter(|c| !rising.contains(&(c.row, c.col))));
+        self.clutter.learn(
+            frame,
+            found.iter().filter(|c| !rising.contains(&(c.row, c.col))),
+        );
     }
 
     fn ended(&mut self, at_secs: f64) -> Vec<Path> {

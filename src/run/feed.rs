@@ -354,10 +354,11 @@ impl Feed {
     }
 
     pub fn snapshot(&self, now_secs: f64) -> FeedSnapshot {
-        let shift = self.counter.pose().shift_px;
+        let pose = self.counter.pose();
         let mut outline_now = self.calibration.outline;
-        outline_now.centre_x_px += shift.0;
-        outline_now.centre_y_px += shift.1;
+        outline_now.centre_x_px += pose.shift_px.0;
+        outline_now.centre_y_px += pose.shift_px.1;
+        outline_now.angle_deg += pose.turn_rad.to_degrees();
         let mut beads: Vec<BeadMark> = self
             .counter
             .on_their_way()
@@ -399,7 +400,7 @@ impl Feed {
             beads,
             history: Arc::clone(&self.history_shared),
             strip: self.counter.strip(),
-            shake_px: shift.0.hypot(shift.1),
+            shake_px: pose.shift_px.0.hypot(pose.shift_px.1),
             as_found: self.as_found.clone(),
         }
     }
