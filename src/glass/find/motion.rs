@@ -20,6 +20,8 @@ const FOR_MIDDLE: usize = 21;
 /// of one; beads pass a place more seldom.
 const GREAT: usize = 17;
 const GREAT_IS: f32 = 1.44;
+/// Luma below which noise may be cut off: three deviations of the noisiest camera.
+const BLACK: u8 = 12;
 /// Least restlessness, luma: rounding alone.
 const LEAST_RESTLESS: f32 = 0.6;
 /// How far a place must stand out of its own restlessness, in deviations and in luma.
@@ -166,7 +168,11 @@ impl Motion {
             }
             let deviation = 1.4826 * f32::from(*values.select_nth_unstable(half).1);
             // Noise that is cut off at black has no middle deviation; its greater ones show.
-            let great = f32::from(*values.select_nth_unstable(GREAT * count / 20).1) / GREAT_IS;
+            let great = if m < BLACK {
+                f32::from(*values.select_nth_unstable(GREAT * count / 20).1) / GREAT_IS
+            } else {
+                0.0
+            };
             middle.push(f32::from(m));
             restless.push(deviation.max(great).max(LEAST_RESTLESS));
         }
