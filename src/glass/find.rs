@@ -17,6 +17,7 @@ mod patch;
 mod plane;
 mod ports;
 mod pose;
+mod risen;
 mod tubes;
 
 use image::{GrayImage, ImageBuffer};
@@ -43,8 +44,9 @@ const NOISIEST_SLOPE: f32 = 4.0;
 /// stay below these, but for a few; drawn glasses stay above, but for a few.
 const SURE_TUBES: f32 = 0.5;
 const SURE_PORTS: f32 = 0.45;
-/// The best nozzle of a set must be this sure.
+/// The best nozzle of a set must be this sure; of ports surer, as much else shows in a ring.
 const SURE_NOZZLE: f32 = 0.5;
+const SURE_NOZZLE_PORTS: f32 = 0.62;
 /// What a sure neighbour takes away of a glass's own doubt.
 const BY_NEIGHBOURS: f32 = 0.5;
 /// A glass below this is told to be unsure.
@@ -59,10 +61,15 @@ const SEEN_NOZZLE: f32 = 0.3;
 const SEEN_RISING: f32 = 0.4;
 /// How far off the axis beads rise, parts of the width (one deviation): near it in a tube; in a port
 /// they rise behind the window, and a camera that looks from one side sees them displaced.
-const OFF_AXIS_TUBE: f32 = 0.05;
+const OFF_AXIS_TUBE: f32 = 0.08;
 const OFF_AXIS_PORT: f32 = 0.13;
 /// A bead seen to rise makes the odds for a glass 1 / (1 - this) times better.
-const ROSE: f32 = 0.75;
+const ROSE: f32 = 0.9;
+/// When a bead was seen to rise in it, a glass must look this much like one.
+const SURE_ROSE: f32 = 0.3;
+/// Narrowest glass worth counting in, picture pixels: its beads are a quarter of it, six pixels wide,
+/// and fewer cannot be told from noise. Smaller things in a picture are many, and mostly no glasses.
+const NARROWEST_PX: f32 = 24.0;
 /// A ring at least this good hides no tube.
 const RING: f32 = 0.15;
 /// What a tube within such a ring is worth.
@@ -145,7 +152,8 @@ impl Finder {
         for (sum, value) in self.sum.iter_mut().zip(&small) {
             *sum += value;
         }
-        self.motion.add(&small, (self.width / self.factor) as usize);
+        let width = (self.width / self.factor) as usize;
+        self.motion.add(&small, width, frame.at_secs);
     }
 
     /// How many frames were taken in.
@@ -181,7 +189,7 @@ impl Finder {
             return found;
         };
         let slopes = Slopes::of(&mean);
-        let set = search(&slopes, &self.motion);
+        let set = search(&slopes, &self.motion, NARROWEST_PX / self.factor as f32);
         self.report(&set, &mut found);
         found
     }
@@ -198,7 +206,9 @@ impl Finder {
     fn report(&self, set: &Set, found: &mut Found) {
         let best = set.glasses.iter().map(|g| g.score).fold(0.0, f32::max);
         let kind = set.glasses.first().map(|g| g.kind);
+        let rose = set.glasses.iter().map(|g| g.rose).fold(0.0, f32::max);
         let sure = match (kind, set.glasses.len()) {
+            _ if rose > SEEN_RISING => SURE_ROSE,
             (Some(GlassKind::Port), 1) => SURE_LONE_PORT,
             (Some(GlassKind::Port), _) => SURE_PORTS,
             (_, 0 | 1) => SURE_LONE_TUBE,
@@ -209,7 +219,11 @@ impl Finder {
             .iter()
             .map(|g| g.nozzle.max(g.rose))
             .fold(0.0, f32::max);
-        if best < sure || nozzle < SURE_NOZZLE || set.crowded {
+        let sure_nozzle = match kind {
+            Some(GlassKind::Port) => SURE_NOZZLE_PORTS,
+            _ => SURE_NOZZLE,
+        };
+        if best < sure || nozzle < sure_nozzle || set.crowded {
             found.doubts.push(
                 "no glass found: no pair of upright edges or ring with a nozzle at its foot; \
                  bring the glasses nearer, light them evenly from behind or from one side, keep \
@@ -310,8 +324,8 @@ fn how(glass: &Guess, count: usize) -> String {
     format!("{shape}{nozzle}{rose}{like}")
 }
 
-/// All guesses in a picture, and the best set of them.
-fn search(slopes: &Slopes, motion: &Motion) -> Set {
+/// All guesses in a picture at least `narrowest` working pixels wide, and the best set of them.
+fn search(slopes: &Slopes, motion: &Motion, narrowest: f32) -> Set {
     let threshold = (4.0 * slopes.noise).clamp(FAINTEST_SLOPE, NOISIEST_SLOPE);
     let lines = lines::upright_lines(slopes, threshold, 5.0);
     let lean = axes::common_lean(&lines);
@@ -322,7 +336,8 @@ fn search(slopes: &Slopes, motion: &Motion) -> Set {
         .collect();
     let mut suggested = axes::between_pairs(slopes, &long);
     suggested.extend(axes::above_posts(slopes, &lines, lean, threshold));
-    suggested.extend(axes::along_trails(slopes, &motion.trails()));
+    let risers = motion.risers();
+    suggested.extend(axes::along_trails(slopes, &Motion::trails(&risers)));
     let mut guesses = tubes::tube_guesses(slopes, &suggested, threshold);
     let ports = ports::port_guesses(slopes, threshold);
     for tube in &mut guesses {
@@ -331,17 +346,28 @@ fn search(slopes: &Slopes, motion: &Motion) -> Set {
         }
     }
     guesses.extend(ports);
+    guesses.retain(|guess| guess.width >= narrowest);
     for guess in &mut guesses {
-        let off_axis = match guess.kind {
-            GlassKind::Tube => OFF_AXIS_TUBE,
-            GlassKind::Port => OFF_AXIS_PORT,
-        };
-        let rose = motion.rose_through(guess.pose, guess.width, guess.height, off_axis);
+        let off_axis = off_axis_of(guess.kind);
+        let rose = Motion::rose_through(&risers, guess.pose, guess.width, guess.height, off_axis);
         // The odds for a glass are so many times better.
         guess.score /= guess.score + (1.0 - guess.score) * (1.0 - ROSE * rose);
         guess.rose = rose;
     }
-    group::alike(&guesses)
+    let mut set = group::alike(&guesses);
+    if let Some(kind) = set.glasses.first().map(|g| g.kind) {
+        let size = (slopes.width as f32, slopes.height as f32);
+        risen::add_risen(&mut set, &risers, off_axis_of(kind), size);
+    }
+    set
+}
+
+/// How far off the axis beads rise, parts of the width.
+fn off_axis_of(kind: GlassKind) -> f32 {
+    match kind {
+        GlassKind::Tube => OFF_AXIS_TUBE,
+        GlassKind::Port => OFF_AXIS_PORT,
+    }
 }
 
 /// Whether a tube is only the straightest parts of a ring: it fills most of the ring's height and

@@ -53,6 +53,14 @@ const SURE_GLASS: f64 = 0.65;
 const OFF_PLACE: f64 = 0.06;
 /// The same for its scale and turn, part and radians.
 const OFF_TURN: f64 = 0.02;
+/// Width of the copy for glances, pixels, about: a pixel and a half of the picture is a third of one
+/// here, and a fit is good to a twentieth.
+const GLANCE_WIDTH_PX: u32 = 330;
+/// Part of the texture that must be in sight near the old place.
+const NEAR_IN_SIGHT: f64 = 0.8;
+/// The camera stands still when this much agrees, and no corner moved by more, pixels.
+const STAYS: f64 = 0.85;
+const STAYS_PX: f64 = 1.0;
 /// Part of an outline's area that must lie in the new picture.
 const INSIDE: f64 = 0.9;
 
@@ -93,9 +101,8 @@ pub struct Registered {
     pub scale: f64,
 }
 
-/// Finds `before` again in `after` and carries the outlines along. None when the two pictures are
-/// of different sizes, hold too little texture, or do not show the same thing beyond doubt. Reaches
-/// over a seventh of the picture's width, 8° of turn, and 15 % of scale.
+/// Finds `before` again in `after` and carries the outlines along: [`Known`] for a single time. None
+/// when it is not found for sure.
 ///
 /// ```
 /// use beadtally::{base::GlassKind, glass::{Outline, register}};
@@ -110,30 +117,27 @@ pub struct Registered {
 /// ```
 #[must_use]
 pub fn register(before: &GrayImage, after: &GrayImage, outlines: &[Outline]) -> Option<Registered> {
-    if before.dimensions() != after.dimensions() || before.width() < 64 || before.height() < 48 {
-        return None;
+    match Known::new(before, outlines)?.again(after, Effort::Whole) {
+        Again::Found(found) => Some(found),
+        Again::Stays => Some(Registered {
+            glasses: outlines
+                .iter()
+                .map(|outline| Followed {
+                    outline: *outline,
+                    agreeing: 1.0,
+                    sure: Certainty::Sure,
+                })
+                .collect(),
+            agreeing: 1.0,
+            shift_px: (0.0, 0.0),
+            turn_deg: 0.0,
+            scale: 1.0,
+        }),
+        Again::Unsure => None,
     }
-    let factor = before.width().div_ceil(WORKING_WIDTH_PX).max(1);
-    let old = pyramid(before, factor);
-    let new = pyramid(after, factor);
-    let whole = whole(&old, &new, outlines)?;
-    let full = whole.shift;
-    let glasses = outlines
-        .iter()
-        .map(|outline| glass(&old, &new, outline, full, whole.agreeing))
-        .collect();
-    Some(Registered {
-        glasses,
-        agreeing: whole.agreeing,
-        shift_px: (full.dx, full.dy),
-        turn_deg: full.turn_deg(),
-        scale: full.scale(),
-    })
 }
 
-/// Follows glasses that moved but little, each by the texture round it: `shifts_px` says where each
-/// is thought to stand (right, down), to within a few pixels. A slow zoom or a sagging stand is
-/// followed so, some seconds at a time. Pictures of different sizes give no glass.
+/// Follows glasses that moved but little, for a single time: see [`Known::follow`].
 #[must_use]
 pub fn follow(
     before: &GrayImage,
@@ -141,30 +145,258 @@ pub fn follow(
     outlines: &[Outline],
     shifts_px: &[(f64, f64)],
 ) -> Vec<Followed> {
-    if before.dimensions() != after.dimensions() || before.width() < 64 || before.height() < 48 {
-        return Vec::new();
-    }
-    let factor = before.width().div_ceil(WORKING_WIDTH_PX).max(1);
-    let levels = |luma: &GrayImage| {
-        let whole = Level::of(luma, factor);
-        let half = whole.halved();
-        [whole, half]
-    };
-    let (old, new) = (levels(before), levels(after));
-    outlines
-        .iter()
-        .zip(shifts_px)
-        .map(|(outline, shift)| {
-            let middle = (outline.centre_x_px, outline.centre_y_px);
-            glass(
-                &old,
-                &new,
-                outline,
-                Shift::new(middle, *shift, 0.0, 1.0),
-                0.0,
-            )
+    Known::new(before, outlines).map_or(Vec::new(), |known| known.follow(after, shifts_px))
+}
+
+/// What a look at a new picture brought.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Again {
+    /// Nearly all of the texture is where it was: the camera stands still.
+    Stays,
+    /// The old picture was found again, elsewhere or partly hidden.
+    Found(Registered),
+    /// It was not found for sure.
+    Unsure,
+}
+
+/// How hard to look.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Effort {
+    /// Near the old place only, on a small copy: a hundredth of the cost.
+    Glance,
+    /// Everywhere that a knock can have brought it.
+    Whole,
+}
+
+/// An old picture made ready to be found again and again: what it costs to prepare is spent once.
+#[derive(Clone, Debug)]
+pub struct Known {
+    size: (u32, u32),
+    factor: u32,
+    outlines: Vec<Outline>,
+    /// From the working size to the rough one.
+    levels: Vec<Level>,
+    /// Steep places of the whole picture, for each level.
+    spots: Vec<Vec<Spot>>,
+    /// Steep places round each glass, for the two largest levels.
+    rounds: Vec<[Vec<Spot>; 2]>,
+    /// Factor and steep places of the copy for glances.
+    glance_factor: u32,
+    glance_spots: Vec<Spot>,
+}
+
+impl Known {
+    /// Prepares a picture in which the outlines are right; none when it is too small.
+    #[must_use]
+    pub fn new(luma: &GrayImage, outlines: &[Outline]) -> Option<Self> {
+        if luma.width() < 64 || luma.height() < 48 {
+            return None;
+        }
+        let factor = luma.width().div_ceil(WORKING_WIDTH_PX).max(1);
+        let levels = pyramid(luma, factor);
+        let rough = levels.len() - 1;
+        let spots = levels
+            .iter()
+            .enumerate()
+            .map(|(index, level)| {
+                let most = if index == rough {
+                    ROUGH_SPOTS
+                } else {
+                    WHOLE_SPOTS
+                };
+                whole_spots(level, outlines, most)
+            })
+            .collect();
+        let rounds = outlines
+            .iter()
+            .map(|outline| {
+                [0, 1].map(|index| levels.get(index).map_or(Vec::new(), |l| round(l, outline)))
+            })
+            .collect();
+        let glance_factor = luma.width().div_ceil(GLANCE_WIDTH_PX).max(1);
+        let glance_spots = whole_spots(&Level::of(luma, glance_factor), outlines, WHOLE_SPOTS);
+        Some(Self {
+            size: luma.dimensions(),
+            factor,
+            outlines: outlines.to_vec(),
+            levels,
+            spots,
+            rounds,
+            glance_factor,
+            glance_spots,
         })
-        .collect()
+    }
+
+    /// Looks for the old picture in a new one. It is unsure when the pictures are of different sizes,
+    /// hold too little texture, or do not show the same thing beyond doubt. The whole effort reaches
+    /// over a seventh of the picture's width, 8° of turn, and 15 % of scale; a glance over a
+    /// hundredth or so.
+    #[must_use]
+    pub fn again(&self, after: &GrayImage, effort: Effort) -> Again {
+        if after.dimensions() != self.size {
+            return Again::Unsure;
+        }
+        let near = self.glance(after);
+        let start = match near {
+            Some(near) if near.agreeing > STAYS && self.farthest_px(&near.shift) < STAYS_PX => {
+                return Again::Stays;
+            }
+            Some(near) => Some(near),
+            None if effort == Effort::Glance => return Again::Unsure,
+            None => None,
+        };
+        let new = pyramid(after, self.factor);
+        let Some(whole) = start
+            .map(|near| self.finer(&new, near, self.levels.len()))
+            .or_else(|| self.sought(&new))
+        else {
+            return Again::Unsure;
+        };
+        let glasses = self
+            .outlines
+            .iter()
+            .zip(&self.rounds)
+            .map(|(outline, rounds)| glass(rounds, &new, outline, whole.shift, whole.agreeing))
+            .collect();
+        Again::Found(Registered {
+            glasses,
+            agreeing: whole.agreeing,
+            shift_px: (whole.shift.dx, whole.shift.dy),
+            turn_deg: whole.shift.turn_deg(),
+            scale: whole.shift.scale(),
+        })
+    }
+
+    /// Follows glasses that moved but little, each by the texture round it: `shifts_px` says where
+    /// each is thought to stand (right, down), to within a few pixels. A slow zoom or a sagging stand
+    /// is followed so, some seconds at a time. A picture of another size gives no glass.
+    #[must_use]
+    pub fn follow(&self, after: &GrayImage, shifts_px: &[(f64, f64)]) -> Vec<Followed> {
+        if after.dimensions() != self.size {
+            return Vec::new();
+        }
+        let whole = Level::of(after, self.factor);
+        let half = whole.halved();
+        let new = [whole, half];
+        self.outlines
+            .iter()
+            .zip(&self.rounds)
+            .zip(shifts_px)
+            .map(|((outline, rounds), shift)| {
+                let middle = (outline.centre_x_px, outline.centre_y_px);
+                let foretold = Shift::new(middle, *shift, 0.0, 1.0);
+                glass(rounds, &new, outline, foretold, 0.0)
+            })
+            .collect()
+    }
+
+    /// The map near the old place, in picture pixels, when enough agrees there.
+    fn glance(&self, after: &GrayImage) -> Option<Fit> {
+        if self.glance_spots.len() < FEWEST_SPOTS {
+            return None;
+        }
+        let level = Level::of(after, self.glance_factor);
+        let middle = (level.width as f64 / 2.0, level.height as f64 / 2.0);
+        let still = Shift::new(middle, (0.0, 0.0), 0.0, 1.0);
+        let near = fit(&level, &self.glance_spots, still, None);
+        (near.agreeing > SURE_WHOLE && near.in_sight > NEAR_IN_SIGHT && possible(&near.shift)).then(
+            || Fit {
+                shift: near.shift.in_pixels(f64::from(self.glance_factor)),
+                ..near
+            },
+        )
+    }
+
+    /// How far a map moves the corners of the picture, pixels.
+    fn farthest_px(&self, shift: &Shift) -> f64 {
+        let (w, h) = (f64::from(self.size.0), f64::from(self.size.1));
+        [(0.0, 0.0), (w, 0.0), (0.0, h), (w, h)]
+            .into_iter()
+            .map(|(x, y)| {
+                let (u, v) = shift.map(x, y);
+                (u - x).hypot(v - y)
+            })
+            .fold(0.0, f64::max)
+    }
+
+    /// The map of the whole picture, in picture pixels, when it is beyond doubt.
+    fn sought(&self, new: &[Level]) -> Option<Fit> {
+        let old = &self.levels;
+        let rough = old.len() - 1;
+        let spots = self.spots.get(rough)?;
+        if spots.len() < FEWEST_SPOTS {
+            return None;
+        }
+        let starts = seek::seek(&new[rough], spots);
+        // The best, made exact one or two sizes up; those that lead to the same place are one.
+        let exact = rough.saturating_sub(1);
+        let spots = self.spots.get(exact)?;
+        let grow = f64::from(old[rough].factor / old[exact].factor);
+        let mut fits: Vec<Fit> = Vec::new();
+        let apart = SAME_PLACE * new[exact].width as f64;
+        for (_, start) in starts {
+            let found = fit(&new[exact], spots, start.in_pixels(grow), None);
+            if found.in_sight < IN_SIGHT || !possible(&found.shift) {
+                continue;
+            }
+            let corners = |s: &Shift| {
+                let (w, h) = (new[exact].width as f64, new[exact].height as f64);
+                [
+                    (0.2 * w, 0.2 * h),
+                    (0.8 * w, 0.2 * h),
+                    (0.2 * w, 0.8 * h),
+                    (0.8 * w, 0.8 * h),
+                ]
+                .map(|(x, y)| s.map(x, y))
+            };
+            let same = fits.iter_mut().find(|other| {
+                corners(&other.shift)
+                    .into_iter()
+                    .zip(corners(&found.shift))
+                    .all(|(a, b)| (a.0 - b.0).hypot(a.1 - b.1) < apart)
+            });
+            match same {
+                Some(other)
+                    if other.agreeing * other.in_sight < found.agreeing * found.in_sight =>
+                {
+                    *other = found;
+                }
+                Some(_) => {}
+                None => fits.push(found),
+            }
+        }
+        fits.sort_by(|a, b| (b.agreeing * b.in_sight).total_cmp(&(a.agreeing * a.in_sight)));
+        let best = fits.first().copied()?;
+        let rival = fits.get(1).map_or(0.0, |f| f.agreeing * f.in_sight);
+        if best.agreeing < SURE_WHOLE || rival > RIVAL * best.agreeing * best.in_sight {
+            return None;
+        }
+        let shift = best.shift.in_pixels(f64::from(old[exact].factor));
+        Some(self.finer(new, Fit { shift, ..best }, exact))
+    }
+
+    /// A map (picture pixels) made exact on the levels larger than `from`, down to the working size.
+    fn finer(&self, new: &[Level], start: Fit, from: usize) -> Fit {
+        let mut last = start;
+        for index in (0..from.min(self.levels.len())).rev() {
+            let (Some(level), Some(spots)) = (new.get(index), self.spots.get(index)) else {
+                continue;
+            };
+            let factor = f64::from(level.factor);
+            let finer = fit(level, spots, last.shift.in_pixels(1.0 / factor), None);
+            // Far things and near things part at this size: the smaller picture's answer stands then.
+            if finer.agreeing > 0.5 * start.agreeing {
+                last = Fit {
+                    shift: finer.shift.in_pixels(factor),
+                    ..finer
+                };
+            }
+        }
+        Fit {
+            agreeing: start.agreeing,
+            ..last
+        }
+    }
 }
 
 /// The picture at working size, half of it, and so on down to the rough size.
@@ -179,77 +411,10 @@ fn pyramid(luma: &GrayImage, factor: u32) -> Vec<Level> {
     levels
 }
 
-/// The map of the whole picture, in picture pixels, when it is beyond doubt.
-fn whole(old: &[Level], new: &[Level], outlines: &[Outline]) -> Option<Fit> {
-    let spots_of = |level: &Level, most: usize| -> Vec<Spot> {
-        let all = [0.0, 0.0, level.width as f32, level.height as f32];
-        level.spots(all, CELLS, most, |x, y| !within_any(outlines, level, x, y))
-    };
-    let rough = old.len() - 1;
-    let spots = spots_of(&old[rough], ROUGH_SPOTS);
-    if spots.len() < FEWEST_SPOTS {
-        return None;
-    }
-    let starts = seek::seek(&new[rough], &spots);
-    // The best, made exact one or two sizes up; those that lead to the same place are one.
-    let exact = rough.saturating_sub(1);
-    let spots = spots_of(&old[exact], WHOLE_SPOTS);
-    let grow = f64::from(old[rough].factor / old[exact].factor);
-    let mut fits: Vec<Fit> = Vec::new();
-    let apart = SAME_PLACE * new[exact].width as f64;
-    for (_, start) in starts {
-        let found = fit(&new[exact], &spots, start.in_pixels(grow), None);
-        if found.in_sight < IN_SIGHT || !possible(&found.shift) {
-            continue;
-        }
-        let corners = |s: &Shift| {
-            let (w, h) = (new[exact].width as f64, new[exact].height as f64);
-            [
-                (0.2 * w, 0.2 * h),
-                (0.8 * w, 0.2 * h),
-                (0.2 * w, 0.8 * h),
-                (0.8 * w, 0.8 * h),
-            ]
-            .map(|(x, y)| s.map(x, y))
-        };
-        let same = fits.iter_mut().find(|other| {
-            corners(&other.shift)
-                .into_iter()
-                .zip(corners(&found.shift))
-                .all(|(a, b)| (a.0 - b.0).hypot(a.1 - b.1) < apart)
-        });
-        match same {
-            Some(other) if other.agreeing * other.in_sight < found.agreeing * found.in_sight => {
-                *other = found;
-            }
-            Some(_) => {}
-            None => fits.push(found),
-        }
-    }
-    fits.sort_by(|a, b| (b.agreeing * b.in_sight).total_cmp(&(a.agreeing * a.in_sight)));
-    let best = fits.first().copied()?;
-    let rival = fits.get(1).map_or(0.0, |f| f.agreeing * f.in_sight);
-    if best.agreeing < SURE_WHOLE || rival > RIVAL * best.agreeing * best.in_sight {
-        return None;
-    }
-    // Down to the working size.
-    let mut shift = best.shift;
-    let mut last = best;
-    for level in (0..exact).rev() {
-        shift = shift.in_pixels(f64::from(old[level + 1].factor / old[level].factor));
-        let spots = spots_of(&old[level], WHOLE_SPOTS);
-        let finer = fit(&new[level], &spots, shift, None);
-        // Far things and near things part at this size: the smaller picture's answer stands then.
-        if finer.agreeing > 0.5 * best.agreeing {
-            shift = finer.shift;
-            last = finer;
-        }
-    }
-    Some(Fit {
-        shift: shift.in_pixels(f64::from(old[0].factor)),
-        agreeing: best.agreeing,
-        ..last
-    })
+/// Steep places of a level's whole picture, outside the glasses.
+fn whole_spots(level: &Level, outlines: &[Outline], most: usize) -> Vec<Spot> {
+    let all = [0.0, 0.0, level.width as f32, level.height as f32];
+    level.spots(all, CELLS, most, |x, y| !within_any(outlines, level, x, y))
 }
 
 /// Whether a knock can have done it.
@@ -280,7 +445,7 @@ fn inner(outline: &Outline, x_px: f64, y_px: f64) -> bool {
 /// One glass, from where it is foretold; `agreeing` stands when too little texture is round it to
 /// tell better.
 fn glass(
-    old: &[Level],
+    rounds: &[Vec<Spot>; 2],
     new: &[Level],
     outline: &Outline,
     foretold: Shift,
@@ -300,9 +465,8 @@ fn glass(
         };
     }
     let mut shift = foretold;
-    for level in (0..old.len().min(2)).rev() {
-        let factor = f64::from(old[level].factor);
-        let spots = round(&old[level], outline);
+    for (level, spots) in new.iter().zip(rounds).rev() {
+        let factor = f64::from(level.factor);
         if spots.len() < FEWEST_SPOTS {
             continue;
         }
@@ -311,12 +475,7 @@ fn glass(
             place_px: (OFF_PLACE * outline.width_px / factor).max(0.5),
             turn: OFF_TURN,
         };
-        let found = fit(
-            &new[level],
-            &spots,
-            shift.in_pixels(1.0 / factor),
-            Some(&prior),
-        );
+        let found = fit(level, spots, shift.in_pixels(1.0 / factor), Some(&prior));
         if found.in_sight >= IN_SIGHT {
             shift = found.shift.in_pixels(factor);
             agreeing = found.agreeing;

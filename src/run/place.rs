@@ -5,14 +5,19 @@
 
 use crate::base::{BlindWhy, Frame};
 use crate::glass::Outline;
-use crate::glass::register::{self, Certainty, Followed, register};
+use crate::glass::register::{Again, Certainty, Effort, Followed, Known};
 
 /// Time a glass must be lost before it is looked for, seconds: the camera comes to rest first.
 const LOST_SECS: f64 = 0.4;
 /// Time between two looks that must agree, seconds: a camera that still moves gives two places.
 const AGAIN_SECS: f64 = 0.25;
-/// First and longest time between two looks in vain, seconds: somebody may stand there for minutes.
+/// Time between two glances in vain, seconds: they cost a millisecond.
+const GLANCE_SECS: f64 = 0.5;
+/// First and longest time between two whole looks in vain, seconds: they cost much more, and somebody
+/// may stand there, or steam drift by, for minutes.
 const VAIN_SECS: (f64, f64) = (0.5, 4.0);
+/// After so long without a lost glass, seconds, whole looks begin anew with the shortest time.
+const CALM_SECS: f64 = 8.0;
 /// How far two looks may be apart, pixels: a trembling camera moves by three either way.
 const AGREE_PX: f64 = 6.0;
 /// The same for scale (part) and turn (degrees).
@@ -86,8 +91,19 @@ pub(super) struct Carry {
 /// The picture in which the outlines were right.
 #[derive(Clone, Debug)]
 struct Kept {
-    frame: Frame,
+    at_secs: f64,
+    picture: Known,
     outlines: Vec<Outline>,
+}
+
+impl Kept {
+    fn of(frame: &Frame, outlines: Vec<Outline>) -> Option<Self> {
+        Some(Self {
+            at_secs: frame.at_secs,
+            picture: Known::new(&frame.luma, &outlines)?,
+            outlines,
+        })
+    }
 }
 
 /// Watches over the camera's place.
@@ -96,7 +112,9 @@ pub(super) struct Place {
     kept: Option<Kept>,
     lost_since_secs: Option<f64>,
     next_look_secs: f64,
+    next_whole_secs: f64,
     vain_secs: f64,
+    lost_at_secs: f64,
     seen_once: Option<Vec<Followed>>,
     next_drift_secs: Option<f64>,
     drift_once: Vec<Option<Outline>>,
@@ -146,10 +164,7 @@ impl Place {
 
     /// The outlines stand so in this frame, and are right.
     fn keep(&mut self, frame: &Frame, glasses: &[Standing]) {
-        self.kept = Some(Kept {
-            frame: frame.clone(),
-            outlines: glasses.iter().map(Standing::now).collect(),
-        });
+        self.kept = Kept::of(frame, glasses.iter().map(Standing::now).collect());
         self.drift_once = vec![None; glasses.len()];
         self.mean_shift_px = glasses.iter().map(|g| g.shift_px).collect();
         self.doubtful = 0;
@@ -169,17 +184,36 @@ impl Place {
         let now = frame.at_secs;
         let since = *self.lost_since_secs.get_or_insert_with(|| {
             self.next_look_secs = now + LOST_SECS;
-            self.vain_secs = VAIN_SECS.0;
+            if now - self.lost_at_secs > CALM_SECS || self.vain_secs <= 0.0 {
+                self.vain_secs = VAIN_SECS.0;
+                self.next_whole_secs = now;
+            }
             now
         });
+        self.lost_at_secs = now;
         if now < self.next_look_secs || now - since < LOST_SECS {
             return None;
         }
         let kept = self.kept.as_ref()?;
-        let Some(found) = register(&kept.frame.luma, &frame.luma, &kept.outlines) else {
-            self.seen_once = None;
-            self.in_vain(now);
-            return None;
+        let effort = if now >= self.next_whole_secs || self.seen_once.is_some() {
+            Effort::Whole
+        } else {
+            Effort::Glance
+        };
+        let found = match kept.picture.again(&frame.luma, effort) {
+            Again::Found(found) => found,
+            Again::Stays => {
+                // Something is in the way, or will be gone soon.
+                self.seen_once = None;
+                self.doubtful = 0;
+                self.next_look_secs = now + GLANCE_SECS;
+                return None;
+            }
+            Again::Unsure => {
+                self.seen_once = None;
+                self.in_vain(now, effort);
+                return None;
+            }
         };
         let moved: Vec<(usize, Outline)> = found
             .glasses
@@ -205,7 +239,7 @@ impl Place {
         if moved.is_empty() || far < MOVED_PX {
             self.seen_once = None;
             self.doubtful = 0;
-            self.in_vain(now);
+            self.in_vain(now, effort);
             return None;
         }
         let settled = self.seen_once.as_ref().is_some_and(|before| {
@@ -235,7 +269,7 @@ impl Place {
         );
         self.seen_once = None;
         self.lost_since_secs = None;
-        self.in_vain(now);
+        self.in_vain(now, effort);
         self.carried(frame, glasses, &moved);
         Some(Carry {
             outlines: moved,
@@ -244,9 +278,12 @@ impl Place {
         })
     }
 
-    fn in_vain(&mut self, now_secs: f64) {
-        self.next_look_secs = now_secs + self.vain_secs;
-        self.vain_secs = (2.0 * self.vain_secs).min(VAIN_SECS.1);
+    fn in_vain(&mut self, now_secs: f64, effort: Effort) {
+        self.next_look_secs = now_secs + GLANCE_SECS;
+        if effort == Effort::Whole {
+            self.next_whole_secs = now_secs + self.vain_secs;
+            self.vain_secs = (2.0 * self.vain_secs).min(VAIN_SECS.1);
+        }
     }
 
     /// All is seen: looks whether the glasses slowly grow, turn or sink.
@@ -263,7 +300,7 @@ impl Place {
                 )
             })
             .collect();
-        let found = register::follow(&kept.frame.luma, &frame.luma, &kept.outlines, &shifts);
+        let found = kept.picture.follow(&frame.luma, &shifts);
         let unsure = found.iter().any(|f| f.sure != Certainty::Sure);
         let mut due = false;
         let mut moved = Vec::new();
@@ -306,10 +343,7 @@ impl Place {
             })
             .collect();
         if due {
-            self.kept = Some(Kept {
-                frame: frame.clone(),
-                outlines: stand,
-            });
+            self.kept = Kept::of(frame, stand);
             for (index, _) in &moved {
                 self.rests(*index);
             }
@@ -320,12 +354,9 @@ impl Place {
             });
         }
         let all_well = !unsure && glasses.iter().all(|g| g.agreeing > WELL);
-        if all_well && frame.at_secs - self.kept.as_ref()?.frame.at_secs >= KEEP_SECS {
+        if all_well && frame.at_secs - self.kept.as_ref()?.at_secs >= KEEP_SECS {
             // Where they were found, not where they are thought to be: many small steps add up.
-            self.kept = Some(Kept {
-                frame: frame.clone(),
-                outlines: stand,
-            });
+            self.kept = Kept::of(frame, stand);
         }
         None
     }
@@ -348,10 +379,7 @@ impl Place {
                     *place = *outline;
                 }
             }
-            self.kept = Some(Kept {
-                frame: frame.clone(),
-                outlines,
-            });
+            self.kept = Kept::of(frame, outlines);
         }
     }
 

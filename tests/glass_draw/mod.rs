@@ -12,7 +12,7 @@ mod scene;
     unused_imports,
     reason = "each test file uses its own part of the helper"
 )]
-pub use scene::{Light, Picture, Scene, Shape, TrueGlass, coded, draw};
+pub use scene::{Film, Light, Picture, Scene, Shape, TrueGlass, coded, draw};
 
 /// A small deterministic generator of numbers (splitmix64).
 #[derive(Clone, Debug)]
@@ -38,6 +38,12 @@ impl Dice {
     }
     pub fn chance(&mut self, part: f64) -> bool {
         self.unit() < part
+    }
+    /// Nearly normal, mean 0, deviation 1, from one draw: noise of many pixels.
+    pub fn grain(&mut self) -> f64 {
+        let bits = self.bits();
+        let sum: u64 = (0..4).map(|k| (bits >> (16 * k)) & 0xFFFF).sum();
+        (sum as f64 / 65_536.0 - 2.0) * 3.0_f64.sqrt()
     }
     /// About normal, mean 0, deviation 1.
     pub fn normal(&mut self) -> f64 {

@@ -3,6 +3,11 @@
 use super::{Dice, coded};
 use image::GrayImage;
 
+mod more;
+
+/// More of them.
+pub const MORE_KINDS: [&str; 8] = more::KINDS;
+
 /// What an odd picture shows.
 pub const KINDS: [&str; 20] = [
     "blank",
@@ -132,6 +137,7 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
     };
     let lean = d.between(-0.12, 0.12);
     match kind {
+        _ if more::draw(&mut c, kind, &mut d, (fw, fh), ground) => {}
         "blank" => {}
         "noise" => {
             for v in &mut c.v {

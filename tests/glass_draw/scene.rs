@@ -4,7 +4,10 @@
 use super::Dice;
 use image::GrayImage;
 
+mod look;
 mod trace;
+
+use look::{Front, Ink, Pipe};
 
 use trace::{V, add, cross, dot, scale, unit};
 
@@ -38,9 +41,10 @@ struct Sheet {
     albedo: f64,
     glow: f64,
     slope: f64,
+    ink: Ink,
 }
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 struct Tube {
     x: f64,
     bore: f64,
@@ -52,12 +56,18 @@ struct Tube {
     nut: f64,
     nozzle: f64,
     nozzle_height: f64,
+    /// Radius of the nozzle's tip against that of its foot.
+    cone: f64,
+    /// Whether the fittings are nuts with flats.
+    facets: bool,
     bead: f64,
     free_bead: Option<f64>,
+    /// Beads on their way: height and radius.
+    rising: Vec<(f64, f64)>,
     metal: f64,
 }
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 struct Port {
     x: f64,
     y: f64,
@@ -69,6 +79,7 @@ struct Port {
     nozzle: f64,
     nozzle_height: f64,
     bead: f64,
+    rising: Vec<(f64, f64)>,
     glow: f64,
 }
 
@@ -77,11 +88,21 @@ pub struct Scene {
     tubes: Vec<Tube>,
     ports: Vec<Port>,
     sheets: Vec<Sheet>,
+    pipes: Vec<Pipe>,
+    front: Option<Front>,
     lamps: Vec<Lamp>,
     sun: V,
     sun_power: f64,
     ambient: f64,
     plate: f64,
+    wall: Ink,
+    bolts: bool,
+    /// Light falls off along this direction over the picture, by this part.
+    fall: (f64, f64),
+    /// A soft shadow over the picture: place across (0 to 1), width, depth.
+    shadow: Option<(f64, f64, f64)>,
+    /// Something in front: a box in parts of the picture (left, top, right, bottom), and its luma.
+    hand: Option<([f64; 4], f64)>,
     // Camera.
     pub width: u32,
     pub height: u32,
@@ -136,6 +157,13 @@ impl Scene {
             tubes: Vec::new(),
             ports: Vec::new(),
             sheets: Vec::new(),
+            pipes: Vec::new(),
+            front: None,
+            wall: Ink::Mottle,
+            bolts: false,
+            fall: (0.0, 0.0),
+            shadow: None,
+            hand: None,
             lamps: Vec::new(),
             sun: unit([d.between(-0.8, 0.8), d.between(-1.0, -0.2), -1.0]),
             sun_power: 0.5,
@@ -178,6 +206,9 @@ impl Scene {
                     nut: if d.chance(0.5) { outer * 0.5 } else { 0.0 },
                     nozzle,
                     nozzle_height,
+                    cone: 1.0,
+                    facets: false,
+                    rising: Vec::new(),
                     bead: if d.chance(0.8) {
                         nozzle * d.between(0.7, 1.4)
                     } else {
@@ -206,6 +237,7 @@ impl Scene {
                         albedo,
                         glow: 0.0,
                         slope: 0.0,
+                        ink: Ink::Plain,
                     });
                 }
             }
@@ -223,6 +255,7 @@ impl Scene {
                     back: radius * d.between(0.9, 1.1),
                     nozzle: radius * d.between(0.07, 0.14),
                     nozzle_height: radius * d.between(0.3, 0.6),
+                    rising: Vec::new(),
                     bead: if d.chance(0.8) {
                         radius * d.between(0.08, 0.16)
                     } else {
@@ -251,6 +284,7 @@ impl Scene {
                             albedo: 0.5,
                             glow,
                             slope: d.between(-0.1, 0.1) / visible,
+                            ink: Ink::Plain,
                         });
                     } else {
                         let half = outer * d.between(1.1, 1.8);
@@ -263,6 +297,7 @@ impl Scene {
                                 albedo: 0.5,
                                 glow,
                                 slope: 0.0,
+                                ink: Ink::Plain,
                             });
                         }
                     }
@@ -281,6 +316,7 @@ impl Scene {
                         albedo: d.between(0.6, 0.9),
                         glow: 0.0,
                         slope: d.between(-0.3, 0.3) / visible,
+                        ink: Ink::Plain,
                     });
                 }
                 scene.lamps.push(Lamp {
@@ -367,6 +403,30 @@ impl Scene {
         )
     }
 
+    /// Where a bead on its way may show: middle and reach, pixels.
+    fn rising(&self) -> Vec<(f64, f64, f64)> {
+        let scale = self.focal / self.distance * 1.15;
+        let of_tubes = self.tubes.iter().flat_map(|t| {
+            t.rising
+                .iter()
+                .map(|&(y, r)| (self.project([t.x, y, 0.0]), (1.1 * t.outer).max(2.0 * r)))
+        });
+        let of_ports = self.ports.iter().flat_map(|p| {
+            let z = p.step + p.depth / 2.0;
+            p.rising.iter().map(move |&(y, r)| {
+                (
+                    self.project([p.x, y, z]),
+                    // Water lifts what lies behind the window.
+                    0.5 * p.radius + 2.0 * r,
+                )
+            })
+        });
+        of_tubes
+            .chain(of_ports)
+            .map(|((x, y), reach)| (x, y, reach * scale + 2.0))
+            .collect()
+    }
+
     pub fn truth(&self) -> Vec<TrueGlass> {
         let box_of = |tube: bool, left: V, right: V, top: V, bottom: V| {
             let (l, r) = (self.project(left), self.project(right));
@@ -411,30 +471,87 @@ impl Scene {
 
 /// Draws a scene.
 pub fn draw(scene: &Scene) -> Picture {
-    let (position, right, down, forward) = scene.camera();
     let (w, h) = (scene.width as usize, scene.height as usize);
     let mut light = vec![0.0_f32; w * h];
-    for y in 0..h {
-        for x in 0..w {
-            let mut sum = 0.0;
-            for (sx, sy) in [(0.25, 0.25), (0.75, 0.75)] {
-                let u = (x as f64 + sx - w as f64 / 2.0) / scene.focal;
-                let v = (y as f64 + sy - h as f64 / 2.0) / scene.focal;
-                let d = unit(add(forward, add(scale(right, u), scale(down, v))));
-                sum += scene.trace(position, d, None, 0);
-            }
-            light[y * w + x] = (sum / 2.0) as f32;
-        }
-    }
-    let luma = develop(light, w, h, scene);
+    scene.expose(&mut light, [0, 0, w, h]);
     Picture {
-        luma,
+        luma: develop(light, w, h, scene, 0),
         glasses: scene.truth(),
     }
 }
 
-fn develop(light: Vec<f32>, w: usize, h: usize, scene: &Scene) -> GrayImage {
-    let mut dice = Dice(scene.seed ^ 0x5EED);
+impl Scene {
+    /// Traces a part (left, top, right, bottom) of the picture.
+    fn expose(&self, light: &mut [f32], part: [usize; 4]) {
+        let (position, right, down, forward) = self.camera();
+        let (w, h) = (self.width as usize, self.height as usize);
+        for y in part[1]..part[3].min(h) {
+            for x in part[0]..part[2].min(w) {
+                let mut sum = 0.0;
+                for (sx, sy) in [(0.25, 0.25), (0.75, 0.75)] {
+                    let u = (x as f64 + sx - w as f64 / 2.0) / self.focal;
+                    let v = (y as f64 + sy - h as f64 / 2.0) / self.focal;
+                    let d = unit(add(forward, add(scale(right, u), scale(down, v))));
+                    sum += self.trace(position, d, None, 0);
+                }
+                light[y * w + x] = (sum / 2.0) as f32;
+            }
+        }
+    }
+}
+
+/// A scene in which beads rise: only the glasses are drawn anew for each frame.
+pub struct Film {
+    scene: Scene,
+    light: Vec<f32>,
+    frame: u64,
+}
+
+impl Film {
+    pub fn new(mut scene: Scene) -> Self {
+        let (w, h) = (scene.width as usize, scene.height as usize);
+        let mut light = vec![0.0_f32; w * h];
+        scene.rise(-1.0, 1.0);
+        scene.expose(&mut light, [0, 0, w, h]);
+        Self {
+            scene,
+            light,
+            frame: 0,
+        }
+    }
+
+    pub fn truth(&self) -> Vec<TrueGlass> {
+        self.scene.truth()
+    }
+
+    /// The picture at a time: each glass gives `per_minute` beads a minute, one after another.
+    pub fn frame(&mut self, at_secs: f64, per_minute: f64) -> GrayImage {
+        self.scene.rise(at_secs, per_minute);
+        let mut light = self.light.clone();
+        for (x, y, reach) in self.scene.rising() {
+            let low = |v: f64| v.max(0.0) as usize;
+            let part = [
+                low(x - reach),
+                low(y - reach),
+                low(x + reach),
+                low(y + reach),
+            ];
+            self.scene.expose(&mut light, part);
+        }
+        self.frame += 1;
+        develop(
+            light,
+            self.scene.width as usize,
+            self.scene.height as usize,
+            &self.scene,
+            self.frame,
+        )
+    }
+}
+
+fn develop(mut light: Vec<f32>, w: usize, h: usize, scene: &Scene, frame: u64) -> GrayImage {
+    let mut dice = Dice(scene.seed ^ 0x5EED ^ (frame << 20));
+    scene.dim(&mut light);
     let plane: image::ImageBuffer<image::Luma<f32>, Vec<f32>> =
         image::ImageBuffer::from_vec(w as u32, h as u32, light).unwrap();
     let soft = imageproc::filter::gaussian_blur_f32(&plane, scene.blur);
@@ -443,7 +560,7 @@ fn develop(light: Vec<f32>, w: usize, h: usize, scene: &Scene) -> GrayImage {
         // A little like a camera's curve.
         let bright = scene.gain * f64::from(value.clamp(0.0, 1.3)).powf(0.75);
         let faded = 90.0 + (bright - 90.0) * scene.contrast;
-        *pixel = (faded + scene.noise * dice.normal())
+        *pixel = (faded + scene.noise * dice.grain())
             .round()
             .clamp(0.0, 255.0) as u8;
     }

@@ -236,8 +236,8 @@ pub(super) fn along_trails(slopes: &Slopes, trails: &[Trail]) -> Vec<Axis> {
                 pose: Pose::leaning(trail.x, y, trail.slope),
                 strip: 0.7 * trail.width,
                 reach,
-                head: (-0.85 * half, -half - trail.width - 4.0),
-                foot: (half, 1.6 * half + trail.width),
+                head: (-0.85 * half, -1.15 * half - trail.width - 4.0),
+                foot: (half, 2.0 * half + 1.5 * trail.width),
                 lean_doubt: 0.03,
             }
         })

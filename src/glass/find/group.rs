@@ -92,6 +92,17 @@ pub(super) fn alike(guesses: &[Guess]) -> Set {
         lean_alike(&mut set);
         set
     };
+    let proven = |mut set: Set| {
+        for glass in &mut set.glasses {
+            let proof = guesses
+                .iter()
+                .filter(|other| nearly_same(glass, other))
+                .map(|other| other.score)
+                .fold(glass.score, f32::max);
+            glass.score = proof;
+        }
+        set
+    };
     loop {
         let wider = sets
             .iter()
@@ -99,9 +110,20 @@ pub(super) fn alike(guesses: &[Guess]) -> Set {
             .min_by(|a, b| mean_width(a).total_cmp(&mean_width(b)));
         match wider {
             Some(set) => best = set.clone(),
-            None => return settle(best),
+            None => return proven(settle(best)),
         }
     }
+}
+
+/// Whether two guesses are of one glass, so that what speaks for one speaks for the other: which of
+/// several edges side by side is taken depends on the neighbours.
+fn nearly_same(a: &Guess, b: &Guess) -> bool {
+    let (u, v) = a.pose.frame(b.pose.x, b.pose.y);
+    a.kind == b.kind
+        && u.abs() < 0.1 * a.width
+        && v.abs() < 0.08 * a.height
+        && (b.width / a.width).ln().abs() < 0.2
+        && (b.height / a.height).ln().abs() < 0.12
 }
 
 /// How good the glasses of a set look, motion aside: motion says where beads rise, not how wide

@@ -1,41 +1,67 @@
-//! Where something moved: the change from frame to frame that neither the light nor a shaking
-//! camera explains, summed over time, and the upright trails that rising beads leave in it.
+//! Where something rose: small copies of the frames against their own middle picture, what stands
+//! out of each place's own restlessness, and those spots of it that rise straight and steadily from
+//! frame to frame, as beads do. A shaking camera, flicker and people who pass leave none.
 
+mod rise;
+
+use super::plane::median;
 use super::pose::Pose;
+use rise::{Spot, risers};
 
-/// Change that is left to noise, luma steps.
-const NOISE: f32 = 5.0;
-/// A shaking camera changes each pixel by at most the local slope times this, pixels a frame.
-const SHAKE_PX: f32 = 2.0;
-/// Sum of changes at which a place counts as moved: one bead of faint contrast passing once.
-const MOVED: f32 = 6.0;
-/// Part of the frames in which a place may change and still be the path of beads: at a drop a
-/// second each place is covered a tenth of the time.
-const SELDOM: f32 = 0.2;
-/// A trail is at least this many times taller than wide.
-const TALL: f32 = 2.5;
-/// Rows a trail may be interrupted, working pixels: a fast bead leaves gaps between frames.
-const GAP_PX: usize = 14;
-/// How far below the head of its glass a trail may end, part of the height: gaps between frames,
-/// and shade under the fitting.
-const AT_THE_HEAD: f32 = 0.08;
+/// Greatest width of the small copies, pixels: a bead of 8 pixels in 640 is four wide then.
+const SMALL_WIDTH: usize = 360;
+/// Frames that are looked at together: some seconds at 30 a second. Memory is bounded so.
+const TOGETHER: usize = 150;
+/// Fewest frames in which anything can be seen to rise.
+const FEWEST: usize = 8;
+/// Frames from which the middle picture is made: more tell no better.
+const FOR_MIDDLE: usize = 21;
+/// The deviation that so many twentieths of the frames stay below, and what it is for normal noise
+/// of one; beads pass a place more seldom.
+const GREAT: usize = 17;
+const GREAT_IS: f32 = 1.44;
+/// Luma below which noise may be cut off: three deviations of the noisiest camera.
+const BLACK: u8 = 12;
+/// Least restlessness, luma: rounding alone.
+const LEAST_RESTLESS: f32 = 0.6;
+/// How far a place must stand out of its own restlessness, in deviations and in luma.
+const STANDS_OUT: (f32, f32) = (4.0, 2.5);
+/// Rows over which the light of a frame is evened together: bands of flicker are far wider.
+const LIGHT_ROWS: usize = 8;
+/// Part of a frame that may stand out; more is somebody in the way, or the camera was moved.
+const CROWDED: f32 = 0.15;
+/// How far below the head of its glass a bead may be lost from sight, part of the height (one
+/// deviation): shade under the fitting.
+const AT_THE_HEAD: f32 = 0.2;
+/// How far beyond the ends of its glass a bead may seem to reach, part of the height.
+const BEYOND: f32 = 0.06;
+/// Part of the height in which a bead must be seen to rise.
+const SEEN_ALONG: f32 = 0.45;
 /// Most trails.
 const MOST_TRAILS: usize = 24;
 
-/// Moved places row by row: x, y, width.
-type Chain = Vec<(f32, f32, f32)>;
-
-/// Sums change over frames.
+/// Keeps small copies of frames, and what rose in those that are gone.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Motion {
+    /// Working pixels to one of the small copies, each way.
+    factor: usize,
     width: usize,
-    before: Vec<f32>,
-    sum: Vec<f32>,
-    times: Vec<u16>,
-    frames: u32,
+    frames: Vec<(f64, Vec<u8>)>,
+    gone: Vec<Riser>,
 }
 
-/// An upright streak of change.
+/// Something that rose, in working pixels.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Riser {
+    /// Where it was first seen.
+    pub foot: (f32, f32),
+    /// Where it was last seen.
+    pub head: (f32, f32),
+    /// Its width.
+    pub width: f32,
+}
+
+/// An upright streak in which things rose.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Trail {
     /// Middle, x in working pixels.
@@ -46,210 +72,220 @@ pub(super) struct Trail {
     pub bottom: f32,
     /// Lean, dx/dy.
     pub slope: f32,
-    /// Width, working pixels.
+    /// Width of what rose, working pixels.
     pub width: f32,
 }
 
 impl Motion {
     /// Takes in a frame, reduced to the working size.
-    pub fn add(&mut self, frame: &[f32], width: usize) {
-        if self.before.len() != frame.len() || self.width != width {
-            self.width = width;
-            self.before = frame.to_vec();
-            self.sum = vec![0.0; frame.len()];
-            self.times = vec![0; frame.len()];
-            self.frames = 1;
-            return;
-        }
-        self.frames = self.frames.saturating_add(1);
-        // The whole picture's gain: flicker and exposure are not motion.
-        let total = |v: &[f32]| v.iter().step_by(7).sum::<f32>().max(1.0);
-        let gain = (total(&self.before) / total(frame)).clamp(0.5, 2.0);
-        let height = frame.len() / width.max(1);
-        for y in 1..height.saturating_sub(1) {
-            let row = y * width;
-            for x in 1..width - 1 {
-                let i = row + x;
-                let here = frame[i] * gain;
-                let change = (here - self.before[i]).abs();
-                if change > NOISE {
-                    let slope = (self.before[i + 1] - self.before[i - 1])
-                        .abs()
-                        .max((self.before[i + width] - self.before[i - width]).abs())
-                        / 2.0;
-                    let rest = change - NOISE - SHAKE_PX * slope;
-                    if rest > 0.0 {
-                        self.sum[i] += rest.min(40.0);
-                        self.times[i] = self.times[i].saturating_add(1);
-                    }
-                }
-            }
-        }
-        self.before.copy_from_slice(frame);
-    }
-
-    /// Whether enough frames were seen to speak of motion.
-    pub fn known(&self) -> bool {
-        self.frames >= 5
-    }
-
-    /// Whether something passed this pixel now and then. An edge that a shaking camera moves
-    /// changes all the time.
-    fn passed(&self, index: usize) -> bool {
-        self.sum.get(index).is_some_and(|s| *s > MOVED)
-            && self
-                .times
-                .get(index)
-                .is_some_and(|t| f32::from(*t) < 4.0 + SELDOM * self.frames as f32)
-    }
-
-    fn at(&self, x: f32, y: f32) -> bool {
-        if x < 0.0 || y < 0.0 {
-            return false;
-        }
-        let (column, row) = (x as usize, y as usize);
-        column < self.width && self.passed(row * self.width + column)
-    }
-
-    /// How much a guessed glass looks as if beads had risen through it, 0 to 1: change along its
-    /// axis from the nozzle to the head, and none beside the glass.
-    /// `off_axis` is how far off the axis beads may rise, in parts of the width (one deviation).
-    pub fn rose_through(&self, middle: Pose, width: f32, height: f32, off_axis: f32) -> f32 {
-        if !self.known() || width < 4.0 {
-            return 0.0;
-        }
-        let step = (height / 60.0).max(1.0);
-        let side = (width / 24.0).max(1.0);
-        let (mut rows, mut inside, mut beside) = (0_u32, 0_u32, 0_u32);
-        let (mut all_hits, mut all_places) = (0_u32, 0.0_f32);
-        let mut highest = 0.5 * height;
-        let mut v = -0.5 * height + 1.0;
-        while v < 0.28 * height {
-            let moved = |from: f32, to: f32| {
-                let mut u = from;
-                let (mut hits, mut places) = (0, 0.0);
-                while u <= to {
-                    let (x, y) = middle.picture(u, v);
-                    if self.at(x, y) {
-                        hits += 1;
-                        places += u;
-                    }
-                    u += side;
-                }
-                (hits, places)
+    pub fn add(&mut self, frame: &[f32], width: usize, at_secs: f64) {
+        if self.width != width || width == 0 {
+            *self = Self {
+                width,
+                factor: width.div_ceil(SMALL_WIDTH).max(1),
+                ..Self::default()
             };
-            rows += 1;
-            let (hits, places) = moved(-0.36 * width, 0.36 * width);
-            if hits >= 2 {
-                inside += 1;
-                highest = highest.min(v);
-                all_hits += hits;
-                all_places += places;
-            }
-            beside +=
-                u32::from(moved(-width, -0.62 * width).0 >= 2 || moved(0.62 * width, width).0 >= 2);
-            v += step;
         }
-        let part = |n: u32| n as f32 / rows.max(1) as f32;
-        // Dots with gaps between still make a trail: half the rows are as good as all.
-        let off = all_places / all_hits.max(1) as f32 / (off_axis * width + 0.7);
-        let seen = (1.8 * part(inside)).min(1.0) - 1.5 * part(beside);
-        // A bead is seen up to the upper fitting, no less.
-        let short = ((highest + 0.5 * height) / height - AT_THE_HEAD).max(0.0) / AT_THE_HEAD;
-        seen.clamp(0.0, 1.0) * (-0.5 * (off * off + short * short)).exp()
+        self.frames.push((at_secs, self.reduced(frame)));
+        if self.frames.len() >= TOGETHER {
+            let rose = self.digest();
+            self.gone.extend(rose);
+            self.frames.clear();
+        }
     }
 
-    /// Upright trails, the tallest first.
-    pub fn trails(&self) -> Vec<Trail> {
-        if !self.known() || self.width == 0 {
+    fn reduced(&self, frame: &[f32]) -> Vec<u8> {
+        let (k, columns) = (self.factor, self.width / self.factor.max(1));
+        let rows = frame.len() / self.width.max(1) / k.max(1);
+        let share = 1.0 / (k * k) as f32;
+        let mut out = Vec::with_capacity(columns * rows);
+        for row in 0..rows {
+            for column in 0..columns {
+                let mut sum = 0.0;
+                for y in row * k..(row + 1) * k {
+                    let from = y * self.width + column * k;
+                    sum += frame[from..from + k].iter().sum::<f32>();
+                }
+                out.push((sum * share).round().clamp(0.0, 255.0) as u8);
+            }
+        }
+        out
+    }
+
+    /// Everything that rose.
+    pub fn risers(&self) -> Vec<Riser> {
+        let mut all = self.gone.clone();
+        all.extend(self.digest());
+        all
+    }
+
+    /// What rose in the frames at hand.
+    fn digest(&self) -> Vec<Riser> {
+        if self.frames.len() < FEWEST {
             return Vec::new();
         }
-        let (width, height) = (self.width, self.sum.len() / self.width);
-        // Runs of moved pixels row by row, chained downwards.
-        let mut open: Vec<(Chain, usize)> = Vec::new(); // with its last row
-        let mut done: Vec<Chain> = Vec::new();
-        for y in 0..height {
-            let row = y * width;
-            let mut x = 0;
-            let mut runs: Vec<(f32, f32)> = Vec::new();
-            while x < width {
-                if self.passed(row + x) {
-                    let start = x;
-                    let mut miss = 0;
-                    let mut end = x;
-                    while x < width && miss < 3 {
-                        if self.passed(row + x) {
-                            end = x;
-                            miss = 0;
-                        } else {
-                            miss += 1;
-                        }
-                        x += 1;
-                    }
-                    let wide = (end - start + 1) as f32;
-                    if wide >= 3.0 {
-                        runs.push(((start + end + 1) as f32 / 2.0, wide));
-                    }
-                } else {
-                    x += 1;
-                }
+        let width = self.width / self.factor;
+        let (middle, restless) = self.at_rest();
+        let mut seen: Vec<(f64, Vec<Spot>)> = Vec::with_capacity(self.frames.len());
+        let mut out = vec![0.0_f32; middle.len()];
+        for (at_secs, frame) in &self.frames {
+            stand_out(frame, &middle, &restless, width, &mut out);
+            let marked = out.iter().filter(|v| **v > 0.0).count();
+            if marked as f32 > CROWDED * out.len() as f32 {
+                seen.push((*at_secs, Vec::new()));
+            } else {
+                seen.push((*at_secs, rise::spots(&mut out, width)));
             }
-            for (centre, wide) in runs {
-                let near = open.iter_mut().find(|(points, last)| {
-                    points.last().is_some_and(|p| {
-                        *last < y && (p.0 - centre).abs() < 0.5 * p.2.max(wide) + 1.0
-                    })
-                });
-                match near {
-                    Some((points, last)) => {
-                        points.push((centre, y as f32 + 0.5, wide));
-                        *last = y;
-                    }
-                    None => open.push((vec![(centre, y as f32 + 0.5, wide)], y)),
-                }
-            }
-            let (keep, ended): (Vec<_>, Vec<_>) =
-                open.into_iter().partition(|(_, last)| y - last <= GAP_PX);
-            open = keep;
-            done.extend(ended.into_iter().map(|e| e.0));
         }
-        done.extend(open.into_iter().map(|e| e.0));
-        let mut trails: Vec<Trail> = done.iter().filter_map(|points| trail(points)).collect();
-        trails.sort_by(|a, b| (b.bottom - b.top).total_cmp(&(a.bottom - a.top)));
+        let k = self.factor as f32;
+        risers(&seen)
+            .into_iter()
+            .map(|r| Riser {
+                foot: (r.foot.0 * k, r.foot.1 * k),
+                head: (r.head.0 * k, r.head.1 * k),
+                width: r.width * k,
+            })
+            .collect()
+    }
+
+    /// The middle picture, and how restless each place is (one deviation, luma).
+    fn at_rest(&self) -> (Vec<f32>, Vec<f32>) {
+        let count = self.frames.len().min(FOR_MIDDLE);
+        let chosen: Vec<&[u8]> = (0..count)
+            .map(|i| self.frames[i * self.frames.len() / count].1.as_slice())
+            .collect();
+        let cells = chosen.first().map_or(0, |f| f.len());
+        let (mut middle, mut restless) = (Vec::with_capacity(cells), Vec::with_capacity(cells));
+        let mut values = vec![0_u8; count];
+        for cell in 0..cells {
+            for (value, frame) in values.iter_mut().zip(&chosen) {
+                *value = frame[cell];
+            }
+            let half = count / 2;
+            let m = *values.select_nth_unstable(half).1;
+            for value in &mut values {
+                *value = value.abs_diff(m);
+            }
+            let deviation = 1.4826 * f32::from(*values.select_nth_unstable(half).1);
+            // Noise that is cut off at black has no middle deviation; its greater ones show.
+            let great = if m < BLACK {
+                f32::from(*values.select_nth_unstable(GREAT * count / 20).1) / GREAT_IS
+            } else {
+                0.0
+            };
+            middle.push(f32::from(m));
+            restless.push(deviation.max(great).max(LEAST_RESTLESS));
+        }
+        (middle, restless)
+    }
+
+    /// Upright trails, those in which most rose first.
+    pub fn trails(risers: &[Riser]) -> Vec<Trail> {
+        let mut trails: Vec<(usize, Trail)> = Vec::new();
+        for riser in risers {
+            let (tall, slope) = (
+                riser.foot.1 - riser.head.1,
+                (riser.foot.0 - riser.head.0) / (riser.foot.1 - riser.head.1).max(1.0),
+            );
+            let trail = Trail {
+                x: f32::midpoint(riser.foot.0, riser.head.0),
+                top: riser.head.1,
+                bottom: riser.foot.1,
+                slope,
+                width: riser.width,
+            };
+            let same = trails.iter_mut().find(|(_, t)| {
+                let y = f32::midpoint(trail.top, trail.bottom);
+                let across = trail.x - (t.x + t.slope * (y - f32::midpoint(t.top, t.bottom)));
+                across.abs() < 0.8 * t.width.max(trail.width) + 2.0
+            });
+            match same {
+                Some((count, t)) => {
+                    *count += 1;
+                    if tall > t.bottom - t.top {
+                        let width = t.width.max(trail.width);
+                        *t = Trail { width, ..trail };
+                    }
+                }
+                None => trails.push((1, trail)),
+            }
+        }
+        trails.sort_by_key(|t| std::cmp::Reverse(t.0));
         trails.truncate(MOST_TRAILS);
-        trails
+        trails.into_iter().map(|t| t.1).collect()
+    }
+
+    /// How much a guessed glass looks as if beads had risen through it, 0 to 1: along its axis, from
+    /// the nozzle to the head, and not beyond.
+    /// `off_axis` is how far off the axis beads may rise, in parts of the width (one deviation).
+    pub fn rose_through(
+        risers: &[Riser],
+        middle: Pose,
+        width: f32,
+        height: f32,
+        off_axis: f32,
+    ) -> f32 {
+        let mut none = 1.0_f32;
+        for riser in risers {
+            let (u0, v0) = middle.frame(riser.foot.0, riser.foot.1);
+            let (u1, v1) = middle.frame(riser.head.0, riser.head.1);
+            let half = 0.5 * height;
+            if v0 < -half || v1 > half || u0.abs().max(u1.abs()) > 0.6 * width {
+                continue;
+            }
+            let wide = riser.width / width;
+            if !(0.05..=0.8).contains(&wide) {
+                continue;
+            }
+            let along = (v0.min(half) - v1.max(-half)) / height;
+            let off = f32::midpoint(u0, u1) / (off_axis * width + 1.0);
+            let leans = (u0 - u1) / (0.06 * (v0 - v1).abs() + 0.06 * width + 1.5);
+            let beyond = ((v0 - half).max(0.0) + (-half - v1).max(0.0)) / (BEYOND * height + 2.0);
+            let short = (v1 + half).max(0.0) / (AT_THE_HEAD * height);
+            let misfit = off * off + leans * leans + beyond * beyond + short * short;
+            let like = (along / SEEN_ALONG).clamp(0.0, 1.0).powi(2) * (-0.5 * misfit).exp();
+            none *= 1.0 - 0.9 * like;
+        }
+        1.0 - none
     }
 }
 
-/// A chain as a trail, when it is tall and straight enough.
-fn trail(points: &[(f32, f32, f32)]) -> Option<Trail> {
-    let (first, last) = (points.first()?, points.last()?);
-    let tall = last.1 - first.1 + 1.0;
-    let mut widths: Vec<f32> = points.iter().map(|p| p.2).collect();
-    let width = super::plane::median(&mut widths);
-    if tall < TALL * width || tall < 16.0 || (points.len() as f32) < 0.3 * tall {
-        return None;
+/// How far each place of a frame stands out of its restlessness, in deviations with a sign; 0 where
+/// it does not.
+fn stand_out(frame: &[u8], middle: &[f32], restless: &[f32], width: usize, out: &mut [f32]) {
+    let rows = frame.len() / width.max(1);
+    let bands = rows.div_ceil(LIGHT_ROWS).max(1);
+    let mut ratios = Vec::with_capacity(LIGHT_ROWS * width);
+    let gains: Vec<f32> = (0..bands)
+        .map(|band| {
+            ratios.clear();
+            let from = band * LIGHT_ROWS * width;
+            let to = ((band + 1) * LIGHT_ROWS * width).min(frame.len());
+            ratios.extend(
+                (from..to)
+                    .step_by(3)
+                    .map(|i| (middle[i] + 4.0) / (f32::from(frame[i]) + 4.0)),
+            );
+            median(&mut ratios).clamp(0.3, 3.0)
+        })
+        .collect();
+    for row in 0..rows {
+        // Between the middles of two bands.
+        let place = (row as f32 + 0.5) / LIGHT_ROWS as f32 - 0.5;
+        let band = (place.max(0.0) as usize).min(bands - 1);
+        let next = (band + 1).min(bands - 1);
+        let part = (place - band as f32).clamp(0.0, 1.0);
+        let gain = gains[band] + (gains[next] - gains[band]) * part;
+        for i in row * width..(row + 1) * width {
+            let off = f32::from(frame[i]) * gain - middle[i];
+            let deviations = off / restless[i];
+            out[i] = if off.abs() > STANDS_OUT.1 && deviations.abs() > STANDS_OUT.0 {
+                deviations.abs()
+            } else {
+                0.0
+            };
+        }
     }
-    let n = points.len() as f32;
-    let x = points.iter().map(|p| p.0).sum::<f32>() / n;
-    let y = points.iter().map(|p| p.1).sum::<f32>() / n;
-    let (mut xy, mut yy) = (0.0, 0.0);
-    for p in points {
-        xy += (p.0 - x) * (p.1 - y);
-        yy += (p.1 - y) * (p.1 - y);
-    }
-    let slope = if yy > 0.0 { xy / yy } else { 0.0 };
-    if slope.abs() > super::lines::STEEPEST {
-        return None;
-    }
-    let middle = f32::midpoint(first.1, last.1);
-    Some(Trail {
-        x: x + slope * (middle - y),
-        top: first.1,
-        bottom: last.1,
-        slope,
-        width,
-    })
 }
 
 #[cfg(test)]
@@ -272,15 +308,15 @@ mod tests {
                     lamp * if disc { 60.0 } else { 100.0 + edge }
                 })
                 .collect();
-            motion.add(&frame, w);
+            motion.add(&frame, w, f as f64 / 30.0);
         }
         motion
     }
 
     #[test]
     fn a_rising_disc_leaves_one_trail() {
-        let motion = film(40);
-        let trails = motion.trails();
+        let risers = film(40).risers();
+        let trails = Motion::trails(&risers);
         assert_eq!(trails.len(), 1, "{trails:?}");
         let t = trails[0];
         assert!((t.x - 40.5).abs() < 1.5 && t.slope.abs() < 0.02, "{t:?}");
@@ -290,8 +326,9 @@ mod tests {
 
     #[test]
     fn it_rose_through_the_glass_round_it_and_no_other() {
-        let motion = film(40);
-        let at = |x: f32| motion.rose_through(Pose::leaning(x, 100.0, 0.0), 24.0, 190.0, 0.05);
+        let risers = film(40).risers();
+        let at =
+            |x: f32| Motion::rose_through(&risers, Pose::leaning(x, 100.0, 0.0), 24.0, 190.0, 0.05);
         assert!(at(40.5) > 0.8, "{}", at(40.5));
         assert!(at(20.0) < 0.1, "{}", at(20.0));
     }
@@ -299,6 +336,25 @@ mod tests {
     #[test]
     fn few_frames_say_nothing() {
         let motion = film(3);
-        assert!(!motion.known() && motion.trails().is_empty());
+        assert!(motion.risers().is_empty());
+    }
+
+    #[test]
+    fn what_falls_or_stands_does_not_rise() {
+        let (w, h) = (80, 200);
+        let mut motion = Motion::default();
+        for f in 0..60 {
+            let y0 = 20.0 + 3.0 * f as f32;
+            let frame: Vec<f32> = (0..w * h)
+                .map(|i| {
+                    let (x, y) = ((i % w) as f32, (i / w) as f32);
+                    let falls = (x - 20.0).hypot(y - y0) < 5.0;
+                    let blinks = f % 7 < 3 && (x - 60.0).hypot(y - 100.0) < 6.0;
+                    if falls || blinks { 60.0 } else { 110.0 }
+                })
+                .collect();
+            motion.add(&frame, w, f64::from(f) / 30.0);
+        }
+        assert!(motion.risers().is_empty(), "{:?}", motion.risers());
     }
 }

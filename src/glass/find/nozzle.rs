@@ -50,6 +50,8 @@ const HEAD: f32 = 0.06;
 const ABOVE: f32 = 0.85;
 /// Weight of marks in that corridor: an eighth of it marked halves the score.
 const CLUTTER: f32 = 8.0;
+/// Height over width from which a post is no squat thing.
+const UPRIGHT: f32 = 1.0;
 /// Most posts given back.
 const MOST_POSTS: usize = 12;
 /// A post below this score is none.
@@ -212,7 +214,9 @@ pub(super) fn nozzles(
             let across = f32::midpoint(right.0, left.0);
             let tall = left.1.max(right.1) * patch.step;
             let clean = 1.0 / (1.0 + (CLUTTER * marks_above(across, width, tall)).powi(2));
-            let score = even * strong * clean;
+            // Heads of bolts are squat.
+            let upright = (tall / (UPRIGHT * width)).min(1.0);
+            let score = even * strong * clean * upright;
             if score > WORTHLESS {
                 posts.push(Nozzle {
                     across,

@@ -175,9 +175,13 @@ impl Level {
             if bin.len() > each {
                 // Among the steeper half every so-manieth: neighbours tell the same.
                 let keep = (bin.len() / 2).max(each);
-                bin.select_nth_unstable_by(keep - 1, |a, b| b.0.total_cmp(&a.0));
+                let mut sizes: Vec<f32> = bin.iter().map(|b| b.0).collect();
+                let bar = *sizes
+                    .select_nth_unstable_by(keep - 1, |a, b| b.total_cmp(a))
+                    .1;
+                // They stay in the order of their rows.
+                bin.retain(|b| b.0 >= bar);
                 bin.truncate(keep);
-                bin.sort_by(|a, b| a.1.y.total_cmp(&b.1.y).then(a.1.x.total_cmp(&b.1.x)));
                 let every = keep as f64 / each as f64;
                 spots.extend(
                     (0..each).filter_map(|k| bin.get((k as f64 * every) as usize).map(|b| b.1)),

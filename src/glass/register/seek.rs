@@ -16,6 +16,9 @@ const SCALES: (f64, f64, f64) = (0.85, 1.18, 1.028);
 const KEPT_EACH: usize = 3;
 /// Best kept in all.
 pub(super) const KEPT: usize = 48;
+/// All shifts are tried with every so-manieth place, and so many of the best with all.
+const PART: usize = 4;
+const LIKELY: usize = 24;
 /// Slope at which a direction is half believed, in noises and in luma a pixel.
 const FIRM_NOISES: f32 = 3.0;
 const FIRM_SLOPE: f32 = 2.0;
@@ -23,55 +26,42 @@ const FIRM_SLOPE: f32 = 2.0;
 /// The likeliest maps, the best first.
 pub(super) fn seek(after: &Level, spots: &[Spot]) -> Vec<(f32, Shift)> {
     let firm = (FIRM_NOISES * after.noise).max(FIRM_SLOPE);
-    let field: Vec<(f32, f32)> = after
-        .across
-        .iter()
-        .zip(&after.down)
-        .map(|(&gx, &gy)| {
-            let size = gx.hypot(gy) + firm;
-            (gx / size, gy / size)
-        })
-        .collect();
     let middle = (after.width as f64 / 2.0, after.height as f64 / 2.0);
     let reach = (FARTHEST * after.width as f64).ceil() as i32;
+    let field = Field::of(after, firm, reach);
     let mut kept: Vec<(f32, Shift)> = Vec::new();
     let turns = (TURNS_DEG.0 / TURNS_DEG.1).round() as i32;
-    let mut placed: Vec<(i32, i32, f32, f32)> = Vec::with_capacity(spots.len());
+    let mut placed: Vec<(usize, f32, f32)> = Vec::with_capacity(spots.len());
     for turn in -turns..=turns {
         let mut scale = SCALES.0;
         while scale <= SCALES.1 {
             let shift = Shift::new(middle, (0.0, 0.0), f64::from(turn) * TURNS_DEG.1, scale);
             placed.clear();
             let (sin, cos) = (shift.b as f32, (1.0 + shift.a) as f32);
-            placed.extend(spots.iter().map(|spot| {
+            placed.extend(spots.iter().filter_map(|spot| {
                 let (x, y) = shift.map(f64::from(spot.x), f64::from(spot.y));
                 let size = (spot.across.hypot(spot.down) + firm) * sin.hypot(cos);
-                (
-                    x.floor() as i32,
-                    y.floor() as i32,
+                Some((
+                    field.first(x.floor() as i32, y.floor() as i32)?,
                     (spot.across * cos - spot.down * sin) / size,
                     (spot.across * sin + spot.down * cos) / size,
-                )
+                ))
             }));
             let mut best: Vec<(f32, i32, i32)> = Vec::new();
-            for dy in -reach..=reach {
-                for dx in -reach..=reach {
-                    let score = score(&field, (after.width, after.height), &placed, dx, dy);
-                    if best.len() < KEPT_EACH || best.last().is_some_and(|b| score > b.0) {
-                        // A place beside a better one is the same.
-                        match best
-                            .iter_mut()
-                            .find(|b| (b.1 - dx).abs() <= 1 && (b.2 - dy).abs() <= 1)
-                        {
-                            Some(same) if same.0 < score => *same = (score, dx, dy),
-                            Some(_) => {}
-                            None => best.push((score, dx, dy)),
-                        }
-                        best.sort_by(|a, b| b.0.total_cmp(&a.0));
-                        best.truncate(KEPT_EACH);
-                    }
+            for (dx, dy) in field.likely(&placed) {
+                let score = field.score(&placed, dx, dy);
+                // A place beside a better one is the same.
+                match best
+                    .iter_mut()
+                    .find(|b| (b.1 - dx).abs() <= 1 && (b.2 - dy).abs() <= 1)
+                {
+                    Some(same) if same.0 < score => *same = (score, dx, dy),
+                    Some(_) => {}
+                    None => best.push((score, dx, dy)),
                 }
             }
+            best.sort_by(|a, b| b.0.total_cmp(&a.0));
+            best.truncate(KEPT_EACH);
             kept.extend(best.into_iter().map(|(score, dx, dy)| {
                 let shift = Shift {
                     dx: f64::from(dx),
@@ -88,21 +78,75 @@ pub(super) fn seek(after: &Level, spots: &[Spot]) -> Vec<(f32, Shift)> {
     kept
 }
 
-/// Sum of the likeness of directions over all places, for one whole-pixel shift.
-fn score(
-    field: &[(f32, f32)],
-    (width, height): (usize, usize),
-    placed: &[(i32, i32, f32, f32)],
-    dx: i32,
-    dy: i32,
-) -> f32 {
-    let mut sum = 0.0;
-    for &(x, y, ex, ey) in placed {
-        let (x, y) = (x + dx, y + dy);
-        if x >= 0 && y >= 0 && (x as usize) < width && (y as usize) < height {
-            let (gx, gy) = field[y as usize * width + x as usize];
-            sum += gx * ex + gy * ey;
+/// Directions of slopes, with a border of nothing as wide as the farthest shift, so that no place
+/// needs a check.
+struct Field {
+    values: Vec<(f32, f32)>,
+    width: usize,
+    height: usize,
+    reach: i32,
+    stride: usize,
+}
+
+impl Field {
+    fn of(level: &Level, firm: f32, reach: i32) -> Self {
+        let border = 2 * reach.unsigned_abs() as usize;
+        let stride = level.width + 2 * border;
+        let mut values = vec![(0.0, 0.0); stride * (level.height + 2 * border)];
+        for y in 0..level.height {
+            let from = (y + border) * stride + border;
+            let row = y * level.width..(y + 1) * level.width;
+            let slopes = level.across[row.clone()].iter().zip(&level.down[row]);
+            for (value, (gx, gy)) in values[from..].iter_mut().zip(slopes) {
+                let size = gx.hypot(*gy) + firm;
+                *value = (gx / size, gy / size);
+            }
+        }
+        Self {
+            values,
+            width: level.width,
+            height: level.height,
+            reach,
+            stride,
         }
     }
-    sum
+
+    /// Index of a place at the farthest shift up and left; none when no shift brings it into sight.
+    fn first(&self, x: i32, y: i32) -> Option<usize> {
+        let (x, y) = (x + self.reach, y + self.reach);
+        let far = 2 * self.reach;
+        let within =
+            |v: i32, size: usize| v >= 0 && (v as usize) < size + far.unsigned_abs() as usize;
+        // The border is twice the reach: x − reach + border = x + reach.
+        (within(x, self.width) && within(y, self.height))
+            .then(|| y.unsigned_abs() as usize * self.stride + x.unsigned_abs() as usize)
+    }
+
+    /// The likeliest whole-pixel shifts, told by a part of the places.
+    fn likely(&self, placed: &[(usize, f32, f32)]) -> Vec<(i32, i32)> {
+        let few: Vec<(usize, f32, f32)> = placed.iter().step_by(PART).copied().collect();
+        let reach = self.reach;
+        let shifts = (-reach..=reach).flat_map(|dy| (-reach..=reach).map(move |dx| (dx, dy)));
+        let mut told: Vec<(f32, (i32, i32))> = shifts
+            .map(|(dx, dy)| (self.score(&few, dx, dy), (dx, dy)))
+            .collect();
+        if told.len() > LIKELY {
+            told.select_nth_unstable_by(LIKELY, |a, b| b.0.total_cmp(&a.0));
+            told.truncate(LIKELY);
+        }
+        told.into_iter().map(|(_, shift)| shift).collect()
+    }
+
+    /// Sum of the likeness of directions over all places, for one whole-pixel shift.
+    fn score(&self, placed: &[(usize, f32, f32)], dx: i32, dy: i32) -> f32 {
+        let off = (dy + self.reach).unsigned_abs() as usize * self.stride
+            + (dx + self.reach).unsigned_abs() as usize;
+        let values = self.values.get(off..).unwrap_or(&[]);
+        let mut sum = 0.0;
+        for &(at, ex, ey) in placed {
+            let (gx, gy) = values.get(at).copied().unwrap_or_default();
+            sum += gx * ex + gy * ey;
+        }
+        sum
+    }
 }

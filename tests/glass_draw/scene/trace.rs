@@ -56,11 +56,11 @@ impl Scene {
         sum
     }
 
-    fn dull(&self, albedo: f64, normal: V) -> f64 {
+    pub(super) fn dull(&self, albedo: f64, normal: V) -> f64 {
         albedo * (self.ambient + self.sun_power * dot(normal, self.sun).max(0.0))
     }
 
-    fn metal(&self, shine: f64, normal: V, d: V) -> f64 {
+    pub(super) fn metal(&self, shine: f64, normal: V, d: V) -> f64 {
         let mirrored = reflect(d, normal);
         0.35 * self.dull(0.8, normal) + shine * 0.6 * self.lamps_from(mirrored, 0.35)
     }
@@ -97,8 +97,7 @@ impl Scene {
             if t > TINY && t < best {
                 best = t;
                 let p = Self::at(o, d, t);
-                let mottle = 1.0 + 0.1 * (p[0] * 0.03).sin() * (p[1] * 0.023 + 1.0).cos();
-                shade = self.dull(self.plate * mottle, [0.0, 0.0, -1.0]);
+                shade = self.dull(self.plate * self.wall.at(p[0], p[1]), [0.0, 0.0, -1.0]);
             }
         }
         for s in &self.sheets {
@@ -112,8 +111,14 @@ impl Scene {
             let p = Self::at(o, d, t);
             if p[0] >= s.x[0] && p[0] <= s.x[1] && p[1] >= s.y[0] && p[1] <= s.y[1] {
                 best = t;
-                shade = s.glow + (1.0 + s.slope * p[1]) * self.dull(s.albedo, [0.0, 0.0, -1.0]);
+                let ink = s.ink.at(p[0] - s.x[0], p[1] - s.y[0]);
+                let lit = self.dull(s.albedo, [0.0, 0.0, -1.0]);
+                shade = ink * (s.glow + (1.0 + s.slope * p[1]) * lit);
             }
+        }
+        if let Some((t, seen)) = self.pipes_hit(o, d, best) {
+            best = t;
+            shade = seen;
         }
         for t in &self.tubes {
             for (low, high, radius) in [
@@ -132,7 +137,12 @@ impl Scene {
                     let p = Self::at(o, d, k);
                     if p[1] >= low && p[1] <= high {
                         best = k;
-                        let n = [(p[0] - t.x) / radius, 0.0, p[2] / radius];
+                        let mut n = [(p[0] - t.x) / radius, 0.0, p[2] / radius];
+                        if t.facets {
+                            let flat = std::f64::consts::FRAC_PI_3;
+                            let turn = (n[0].atan2(-n[2]) / flat).round() * flat;
+                            n = [turn.sin(), 0.0, -turn.cos()];
+                        }
                         shade = self.metal(t.metal, n, d);
                     }
                 }
@@ -165,6 +175,12 @@ impl Scene {
                 }
             }
         }
+        if depth == 0
+            && let Some((t, seen)) = self.front_hit(o, d)
+            && t < best
+        {
+            return seen;
+        }
         if let Some(index) = glass {
             return if depth > 3 {
                 0.1
@@ -192,6 +208,7 @@ impl Scene {
         let mut p = at;
         let mut in_water = false;
         let mut left = 1.0 - mirror;
+        let mut body = 0.0;
         let inside = 'walk: {
             for _ in 0..14 {
                 // The fittings' faces end the glass.
@@ -209,7 +226,10 @@ impl Scene {
                     // Nozzle.
                     if let [Some(q), _] = Self::wall(p, dir, t.x, 0.0, t.nozzle) {
                         let y = p[1] + q * dir[1];
-                        if q < k && y > t.bottom - t.nozzle_height {
+                        let up = (t.bottom - y) / t.nozzle_height;
+                        // A cone is a cylinder that lets pass what goes by its thinner part.
+                        let near = (p[0] + q * dir[0] - t.x + dir[0] * t.nozzle).abs() / t.nozzle;
+                        if q < k && up < 1.0 && near < 1.0 + (t.cone - 1.0) * up {
                             k = q;
                             hit = 1;
                         }
@@ -221,6 +241,7 @@ impl Scene {
                     ]
                     .into_iter()
                     .flatten()
+                    .chain(t.rising.iter().copied())
                     {
                         let c = [p[0] - t.x, p[1] - y, p[2]];
                         let b = dot(c, dir);
@@ -245,6 +266,11 @@ impl Scene {
                     if let Some((y, r)) = ball {
                         let centre = [t.x, y, 0.0];
                         let n = scale(add(p, scale(centre, -1.0)), 1.0 / r);
+                        // Oil has a body of its own under a lamp, and a bright spot.
+                        let spot = unit(add(self.sun, [0.0, 0.0, -1.0]));
+                        body += left
+                            * (0.5 * self.dull(0.5, n)
+                                + 0.5 * self.sun_power * dot(n, spot).max(0.0).powi(40));
                         left *= 0.75;
                         if let Some(inner) = refract(dir, n, N_WATER, N_OIL) {
                             let c = add(p, scale(centre, -1.0));
@@ -299,7 +325,7 @@ impl Scene {
             }
             0.05
         };
-        mirror * shine + left * 0.97 * inside
+        mirror * shine + body + left * 0.97 * inside
     }
 
     /// A plate at z = 0 with round ports in it.
@@ -316,6 +342,7 @@ impl Scene {
             // Two horizontal steps of the casting.
             let edge = self.ports[0].bezel * 1.7;
             let shade = self.dull(self.plate, [0.0, 0.0, -1.0]);
+            let shade = shade * self.wall.at(p[0], p[1]) * self.bolts_at(p[0], p[1]);
             return if p[1].abs() > edge {
                 shade * 1.3
             } else {
@@ -371,17 +398,17 @@ impl Scene {
                 what = 2;
             }
         }
-        if port.bead > 0.0 {
-            let c = [
-                q[0] - port.x,
-                q[1] - (top - 0.8 * port.bead),
-                q[2] - nozzle_z,
-            ];
+        let held = (port.bead > 0.0).then_some((top - 0.8 * port.bead, port.bead));
+        for (y, radius) in held.into_iter().chain(port.rising.iter().copied()) {
+            let c = [q[0] - port.x, q[1] - y, q[2] - nozzle_z];
             let b = dot(c, w);
-            let s = b * b - dot(c, c) + port.bead * port.bead;
+            let s = b * b - dot(c, c) + radius * radius;
             if s > 0.0 && -b - s.sqrt() > 0.0 && -b - s.sqrt() < k {
-                let rim = 1.0 - s / (port.bead * port.bead);
-                return shine + self.behind(port, q, w, far) * (0.75 - 0.5 * rim * rim);
+                let rim = 1.0 - s / (radius * radius);
+                let n = [0.0, c[1] / radius, -(1.0 - rim).max(0.0).sqrt()];
+                return shine
+                    + 0.5 * self.dull(0.5, n)
+                    + self.behind(port, q, w, far) * (0.75 - 0.5 * rim * rim);
             }
         }
         let r = Self::at(q, w, k);
