@@ -332,10 +332,9 @@ fn solve(
 ) -> [f64; MOST_SHAPES] {
     for i in 0..count {
         for j in 0..=i {
-            let mut sum = normal[i][j];
-            for k in 0..j {
-                sum -= normal[i][k] * normal[j][k];
-            }
+            let (upper, lower) = (normal[i], normal[j]);
+            let done: f64 = upper.iter().zip(&lower).take(j).map(|(a, b)| a * b).sum();
+            let sum = upper[j] - done;
             normal[i][j] = if i == j {
                 sum.max(1e-12).sqrt()
             } else {
