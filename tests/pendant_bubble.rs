@@ -1,11 +1,7 @@
 //! A photographed bubble, made to rise through a port: its width and the ball of its volume, against
 //! what is published of the photograph. Light and lens are real here; only its rise is not.
 
-#![expect(
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test stops at the first surprise"
-)]
+#![expect(clippy::expect_used, reason = "a test stops at the first surprise")]
 
 use beadtally::base::{Frame, GlassKind};
 use beadtally::bead::{Bead, Counter, Sight};
