@@ -138,19 +138,20 @@ impl Album {
         levels.clear();
         light.clear();
         let differs = &seen.difference.levels;
-        if self.finer > 1.0 && seen.at_secs == self.looked_secs {
-            levels.extend(self.luma.iter().map(|level| packed(*level)));
+        let looked = self.finer > 1.0 && seen.at_secs == self.looked_secs;
+        if looked || self.finer <= 1.0 {
+            // The luma itself: the difference may have been smoothed to find beads in noise.
+            let luma = if looked { &self.luma } else { seen.luma };
+            levels.extend(luma.iter().map(|level| packed(*level)));
             let rows = differs.rows().into_iter().zip(seen.rest.rows());
             light.extend(rows.zip(seen.luma.rows()).map(|((differs, rest), luma)| {
                 let base = LIGHT_BASE * (1 + luma.len()) as f32;
                 (base + differs.sum() + rest.sum()) / (base + luma.sum())
             }));
-        } else if self.finer > 1.0 {
+        } else {
             for row in 0..self.rows {
                 levels.extend((0..self.cols).map(|col| packed(self.mixed(differs, (row, col)))));
             }
-        } else {
-            levels.extend(differs.iter().map(|level| packed(*level)));
         }
         self.leaves.push_back(Leaf {
             frame: seen.frame,

@@ -34,8 +34,6 @@ const STEPS: (usize, usize, usize) = (2, 4, 6);
 const FEW: usize = 3;
 /// Largest bead that is fitted sample by sample, samples: of a larger one several are averaged.
 const LARGEST: f32 = 18.0;
-/// Bead from which on the search begins on a coarser picture, samples.
-const ROUGH_FROM: f32 = 11.0;
 /// Farthest of the logarithm of width over height from what is expected.
 const FARTHEST_SHAPE: f64 = 0.35;
 
@@ -120,15 +118,8 @@ impl Ellipse {
 pub fn ellipse(portrait: &Portrait, expected: &Expected) -> Option<Ellipse> {
     let extent = portrait.extent(FAINT_SHARE)?;
     let coarse = (extent.height.min(extent.width) / LARGEST).ceil().max(1.0) as usize;
-    // Where the search begins matters little to its end: it begins on a coarser picture.
-    let small = extent.height.min(extent.width) / coarse as f32;
-    let coarser = if small < ROUGH_FROM {
-        coarse
-    } else {
-        2 * coarse
-    };
-    let (rough, task) = prepared(portrait, expected, &extent, coarser);
-    let scale = coarser as f64;
+    let (mut field, task) = prepared(portrait, expected, &extent, coarse);
+    let scale = coarse as f64;
     let mut starts = starts(&extent, scale, &task, &STARTS);
     // Half of a bead may be nearly as bright as what is behind it.
     if let Some(whole) = portrait.extent(FAINTER_SHARE)
@@ -138,21 +129,15 @@ pub fn ellipse(portrait: &Portrait, expected: &Expected) -> Option<Ellipse> {
     }
     let mut fits: Vec<Fit> = starts
         .into_iter()
-        .map(|start| rough.seek(start, STEPS.0, &task).0)
+        .map(|start| field.seek(start, STEPS.0, &task).0)
         .collect();
     fits.sort_by(|a, b| a.cost.total_cmp(&b.cost));
     fits.truncate(FEW);
     let best = fits
         .into_iter()
-        .map(|fit| rough.seek(fit.sought, STEPS.1, &task).0)
+        .map(|fit| field.seek(fit.sought, STEPS.1, &task).0)
         .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
-    let (mut field, task) = prepared(portrait, expected, &extent, coarse);
-    let finer = scale / coarse as f64;
-    let scale = coarse as f64;
-    let [row, col, half, ratio, smear] = best.sought;
-    let at = |at: f64| (at + 0.5) * finer - 0.5;
-    let start = [at(row), at(col), half + finer.ln(), ratio, smear * finer];
-    let mut fit = field.seek(start, STEPS.1, &task).0;
+    let mut fit = best;
     let plain = field.weights.clone();
     let mut spread = [[0.0; SOUGHT]; SOUGHT];
     let mut misfit = 1.0;
