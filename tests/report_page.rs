@@ -9,7 +9,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use beadtally::base::{BeadKind, BlindWhy, FeedNumber, GlassKind};
-use beadtally::bead::Bead;
+use beadtally::bead::{Bead, KindWhy, Size};
 use beadtally::capture::About;
 use beadtally::glass::{Calibration, FeedCalibration, Outline};
 use beadtally::judge::{Alarm, AlarmState, By, Cause, FeedState, Happened, Step};
@@ -30,6 +30,8 @@ fn bead(at_secs: f64, kind: BeadKind) -> Bead {
     Bead {
         at_secs,
         kind,
+        why: KindWhy::default(),
+        size: Size::default(),
         rise_px_per_s: 344.0,
         rise_mm_per_s: Some(86.0),
         height_px: 16.8,
