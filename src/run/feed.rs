@@ -410,6 +410,7 @@ impl Feed {
             history: Arc::clone(&self.history_shared),
             strip: self.counter.strip(),
             shake_px: pose.shift_px.0.hypot(pose.shift_px.1),
+            residual_levels: pose.residual,
             as_found: self.as_found.clone(),
             oil: self.oil_now(),
             growth: self.oil.growth,

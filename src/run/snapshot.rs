@@ -102,8 +102,10 @@ pub struct FeedSnapshot {
     pub history: Arc<Vec<HistoryPoint>>,
     /// The strip: one column a frame, newest to the right, top of the glass at the top.
     pub strip: Arc<GrayImage>,
-    /// How far the picture still shakes after steadying, pixels rms.
+    /// How far the glass stands from its place in this frame, pixels: what steadying takes out.
     pub shake_px: f64,
+    /// What steadying leaves unexplained round the glass, grey levels of 256 (median absolute).
+    pub residual_levels: f64,
     /// What was read before the newest change of rate or mark; a mark that came before there was a
     /// new reading leaves the older one.
     pub as_found: Option<Arc<AsFound>>,

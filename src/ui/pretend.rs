@@ -480,6 +480,7 @@ fn feed_of(i: usize, state: FeedState, calibration: &FeedCalibration) -> FeedSna
         )),
         strip: Arc::new(strip(every.max(20), blind.map(|_| &(250..400)))),
         shake_px: 0.05,
+        residual_levels: 0.8,
         as_found: None,
         oil: None,
         growth: None,

@@ -5,6 +5,7 @@ use eframe::egui::{Button, DragValue, Grid, Response, TextEdit, Ui};
 
 use crate::base::GlassKind;
 use crate::glass::{FeedCalibration, ScaleFrom};
+use crate::ui::edit::Editor;
 use crate::ui::paint::InSight;
 use crate::ui::setup::{Ask, Measure, Setup};
 use crate::ui::theme::Palette;
@@ -203,6 +204,10 @@ impl Setup {
             );
             self.field("angle", &angle, |f| f.outline.angle_deg = outline.angle_deg);
         });
+        let chosen = self.editor.as_ref().and_then(Editor::chosen);
+        if let Some((shift_px, levels)) = chosen.and_then(|index| self.steadied.get(index)) {
+            ui.label(words::steadied(*shift_px, *levels));
+        }
     }
 
     fn scale(&mut self, ui: &mut Ui) {

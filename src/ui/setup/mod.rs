@@ -62,6 +62,9 @@ pub struct Setup {
     diameter_mm: f64,
     distance_mm: f64,
     picture_id: Option<Id>,
+    /// Of each feed how far its glass stands from its place, pixels, and what steadying leaves
+    /// unexplained, grey levels.
+    steadied: Vec<(f64, f64)>,
 }
 
 impl Default for Setup {
@@ -77,6 +80,7 @@ impl Default for Setup {
             diameter_mm: 20.0,
             distance_mm: 10.0,
             picture_id: None,
+            steadied: Vec::new(),
         }
     }
 }
@@ -90,6 +94,10 @@ impl Setup {
 
     /// Takes over what is in force, unless it is only the echo of what was sent from here.
     pub fn follow(&mut self, snapshot: &Snapshot) {
+        self.steadied.clear();
+        let feeds = snapshot.feeds.iter();
+        self.steadied
+            .extend(feeds.map(|feed| (feed.shake_px, feed.residual_levels)));
         let Some(in_force) = snapshot.calibration.clone().or_else(|| started(snapshot)) else {
             return;
         };

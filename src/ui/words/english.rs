@@ -104,6 +104,7 @@ super::first_language! {
     width = "Width (px)";
     height = "Height (px)";
     angle = "Turn (degrees)";
+    steadied = "Steadying: {px} px taken out, {levels} of 256 grey levels left over";
     outside_diameter = "Outside diameter (mm)";
     scale_from_diameter = "Scale from the diameter";
     distance = "Between two points (mm)";

@@ -80,6 +80,7 @@ super::another_language! {
     width = "Breite (px)";
     height = "Höhe (px)";
     angle = "Drehung (Grad)";
+    steadied = "Beruhigung: {px} px herausgenommen, {levels} von 256 Graustufen bleiben";
     outside_diameter = "Außendurchmesser (mm)";
     scale_from_diameter = "Maßstab aus dem Durchmesser";
     distance = "Zwischen zwei Punkten (mm)";

@@ -23,6 +23,12 @@ pub fn start_heading(step: usize, steps: usize) -> String {
     put!(start_heading, step = step, steps = steps, what = what)
 }
 
+/// What steadying takes out, and what it leaves unexplained.
+#[must_use]
+pub fn steadied(px: f64, levels: f64) -> String {
+    put!(steadied, px = figure(px, 1), levels = figure(levels, 1))
+}
+
 /// The field with the name of the feed with this number, said.
 #[must_use]
 pub fn name_of(number: usize) -> String {
