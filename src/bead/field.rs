@@ -325,10 +325,6 @@ fn point_spread(coarse: f64) -> f64 {
 }
 
 /// Solves a symmetric positive system of which the lower half is given (Cholesky).
-#[expect(
-    clippy::needless_range_loop,
-    reason = "rows and columns of one matrix are read by their numbers"
-)]
 fn solve(
     normal: &mut [[f64; MOST_SHAPES]; MOST_SHAPES],
     mut right: [f64; MOST_SHAPES],
