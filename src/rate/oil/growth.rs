@@ -60,7 +60,7 @@ impl Growth {
 ///
 /// Source of the hint: J. H. Maggard, *Rough and Tumble Engineering* (Project Gutenberg 11164),
 /// 'Sight feed lubricator': a drop adheres to a coated nozzle until it is too large. Trend as in
-/// [`trend`].
+/// [`trend()`].
 #[must_use]
 pub fn growth(sizes: &[(f64, f64)]) -> Option<Growth> {
     let mut sizes: Vec<(f64, f64)> = sizes

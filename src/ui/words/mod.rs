@@ -28,7 +28,7 @@ macro_rules! first_language {
         #[derive(Clone, Debug)]
         pub struct Words {
             $(
-                #[doc = $text]
+                #[doc = concat!("```text\n", $text, "\n```")]
                 pub $name: &'static str,
             )*
         }
