@@ -77,10 +77,10 @@ tools() {
 
 scripts() {
     local script
-    for script in run.sh test.sh .ci/run; do
+    for script in run.sh test.sh .ci/run .ci/window-pictures; do
         bash -n "$script"
+        shellcheck "$script"
     done
-    shellcheck run.sh test.sh .ci/run
 }
 
 documentation() {
@@ -100,6 +100,12 @@ licences() {
 # window that came up empty has a handful of colours, one that draws has hundreds.
 least_colours=200
 open_window() { # open_window PROGRAM FOLDER; runs inside the virtual display
+    # On a busy machine the display may be late.
+    for ((tries = 0; tries < 30; tries++)); do
+        xdotool getdisplaygeometry >/dev/null 2>&1 && break
+        sleep 1
+    done
+    xdotool getdisplaygeometry >/dev/null || fail "the virtual display does not answer"
     "$1" &
     local program=$! window=
     for ((tries = 0; tries < 60; tries++)); do

@@ -6,51 +6,15 @@
 
 mod glass_draw;
 
-use beadtally::base::{Frame, GlassKind};
-use beadtally::glass::{Calibration, FeedCalibration, Finder, Found, FoundGlass, Outline};
-use glass_draw::{Dice, Light, Picture, Scene, Shape, TrueGlass, draw, odd};
+use beadtally::base::Frame;
+use beadtally::glass::{Calibration, FeedCalibration, Finder, Found, FoundGlass};
+use glass_draw::{Dice, Light, Picture, Scene, Shape, TrueGlass, draw, iou, odd, outline};
 use image::GrayImage;
 
 fn find(luma: &GrayImage) -> Found {
     let mut finder = Finder::new(luma.width(), luma.height());
     finder.look(&Frame::new(0, 0.0, luma.clone()));
     finder.found()
-}
-
-fn outline(glass: &TrueGlass) -> Outline {
-    Outline {
-        kind: if glass.tube {
-            GlassKind::Tube
-        } else {
-            GlassKind::Port
-        },
-        centre_x_px: glass.x,
-        centre_y_px: glass.y,
-        width_px: glass.width,
-        height_px: glass.height,
-        angle_deg: glass.angle_deg,
-    }
-}
-
-/// Common part over both together, on a grid over the smaller's box.
-fn iou(a: &Outline, b: &Outline) -> f64 {
-    let (p, q) = (a.upright_box(), b.upright_box());
-    let (x0, y0) = (p.x.min(q.x), p.y.min(q.y));
-    let (x1, y1) = (
-        (p.x + p.width).max(q.x + q.width),
-        (p.y + p.height).max(q.y + q.height),
-    );
-    let (mut both, mut either) = (0_u32, 0_u32);
-    for i in 0..120 {
-        for j in 0..120 {
-            let x = x0 + (x1 - x0) * (f64::from(i) + 0.5) / 120.0;
-            let y = y0 + (y1 - y0) * (f64::from(j) + 0.5) / 120.0;
-            let (in_a, in_b) = (a.contains(x, y), b.contains(x, y));
-            both += u32::from(in_a && in_b);
-            either += u32::from(in_a || in_b);
-        }
-    }
-    f64::from(both) / f64::from(either.max(1))
 }
 
 #[derive(Default)]

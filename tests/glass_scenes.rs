@@ -15,7 +15,7 @@ use std::path::Path;
 
 use beadtally::base::{Frame, GlassKind};
 use beadtally::glass::{Finder, Found, Outline};
-use glass_draw::{Dice, Film, Light, Scene, Shape, TrueGlass, draw, odd};
+use glass_draw::{Dice, Film, Light, Scene, Shape, TrueGlass, draw, iou, odd, outline};
 use image::GrayImage;
 
 /// Seconds that are looked at when beads rise, and frames a second.
@@ -164,42 +164,6 @@ fn look(case: &Case, way: Look) -> (Vec<TrueGlass>, Found, GrayImage) {
     let found = finder.found();
     let last = pictures.last().cloned().unwrap_or_default();
     (case.scene.truth(), found, last)
-}
-
-fn outline(glass: &TrueGlass) -> Outline {
-    Outline {
-        kind: if glass.tube {
-            GlassKind::Tube
-        } else {
-            GlassKind::Port
-        },
-        centre_x_px: glass.x,
-        centre_y_px: glass.y,
-        width_px: glass.width,
-        height_px: glass.height,
-        angle_deg: glass.angle_deg,
-    }
-}
-
-/// Common part over both together, on a grid.
-fn iou(a: &Outline, b: &Outline) -> f64 {
-    let (p, q) = (a.upright_box(), b.upright_box());
-    let (x0, y0) = (p.x.min(q.x), p.y.min(q.y));
-    let (x1, y1) = (
-        (p.x + p.width).max(q.x + q.width),
-        (p.y + p.height).max(q.y + q.height),
-    );
-    let (mut both, mut either) = (0_u32, 0_u32);
-    for i in 0..100 {
-        for j in 0..100 {
-            let x = x0 + (x1 - x0) * (f64::from(i) + 0.5) / 100.0;
-            let y = y0 + (y1 - y0) * (f64::from(j) + 0.5) / 100.0;
-            let (in_a, in_b) = (a.contains(x, y), b.contains(x, y));
-            both += u32::from(in_a && in_b);
-            either += u32::from(in_a || in_b);
-        }
-    }
-    f64::from(both) / f64::from(either.max(1))
 }
 
 /// Part of the column of water, about the axis above the nozzle, that an outline covers.

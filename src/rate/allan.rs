@@ -18,13 +18,7 @@
 /// ```
 #[must_use]
 pub fn allan_deviation(values: &[f64], group: usize) -> Option<f64> {
-    if group == 0 || values.iter().any(|v| !v.is_finite()) {
-        return None;
-    }
-    let means: Vec<f64> = values
-        .chunks_exact(group)
-        .map(|chunk| chunk.iter().sum::<f64>() / group as f64)
-        .collect();
+    let means = group_means(values, group)?;
     root_half_mean_square(means.windows(2).filter_map(|pair| match *pair {
         [a, b] => Some(b - a),
         _ => None,
@@ -117,13 +111,7 @@ pub fn time_deviation(values: &[f64], group: usize, spacing: f64) -> Option<f64>
 /// ```
 #[must_use]
 pub fn hadamard_deviation(values: &[f64], group: usize) -> Option<f64> {
-    if group == 0 || values.iter().any(|v| !v.is_finite()) {
-        return None;
-    }
-    let means: Vec<f64> = values
-        .chunks_exact(group)
-        .map(|chunk| chunk.iter().sum::<f64>() / group as f64)
-        .collect();
+    let means = group_means(values, group)?;
     let seconds = means.windows(3).filter_map(|three| match *three {
         [a, b, c] => Some(c - 2.0 * b + a),
         _ => None,
@@ -209,6 +197,16 @@ fn phase(values: &[f64]) -> Vec<f64> {
         phase.push(sum);
     }
     phase
+}
+
+/// Means of adjoining groups of `group` values, a rest at the end left out. None for no group, or
+/// when a value is no number.
+fn group_means(values: &[f64], group: usize) -> Option<Vec<f64>> {
+    if group == 0 || values.iter().any(|v| !v.is_finite()) {
+        return None;
+    }
+    let mean = |chunk: &[f64]| chunk.iter().sum::<f64>() / group as f64;
+    Some(values.chunks_exact(group).map(mean).collect())
 }
 
 fn root_half_mean_square(values: impl Iterator<Item = f64>) -> Option<f64> {

@@ -5,9 +5,15 @@
 #![allow(missing_docs, reason = "a helper of tests")]
 #![allow(clippy::unwrap_used, reason = "a test that cannot draw must fail")]
 
+mod compare;
 pub mod odd;
 mod scene;
 
+#[allow(
+    unused_imports,
+    reason = "each test file uses its own part of the helper"
+)]
+pub use compare::{iou, outline};
 #[allow(
     unused_imports,
     reason = "each test file uses its own part of the helper"
