@@ -348,3 +348,13 @@ fn cautions_stand_where_a_person_is_asked_to_go_near() {
     );
     assert!(picture(&rig).contains(pos2(300.0, 300.0)));
 }
+
+#[test]
+fn what_steadying_takes_out_and_leaves_over_stands_with_the_chosen_feed() {
+    let mut rig = in_setup();
+    let told = words::steadied(0.05, 0.8);
+    let first = words::outline_row(0, "left cylinder", GlassKind::Tube);
+    rig.harness.get_by_label(&first).click();
+    rig.harness.run();
+    assert!(rig.harness.query_by_label(&told).is_some(), "{told}");
+}
