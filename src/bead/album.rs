@@ -1,39 +1,81 @@
-//! The album of a glass: its newest frames less the picture at rest, as finely as the camera shows
-//! them, kept so that a bead can be looked at again once it is known to be one. It only keeps; the
-//! portrait is taken elsewhere.
+//! The album of a glass: cuttings of its newest frames, as finely as the camera shows them, kept so
+//! that a bead can be looked at again once it is known to be one. What was cut is straightened and
+//! compared with the picture at rest only when it is asked for. The portrait is taken elsewhere.
 
 use std::collections::VecDeque;
 
 use image::GrayImage;
 use ndarray::Array2;
 
+use crate::bead::lanes::LIGHT_BASE;
 use crate::bead::rest::Difference;
-use crate::bead::sample::Sampler;
+use crate::bead::sample::{Grid, Sampler};
+use crate::bead::steady::Pose;
 use crate::glass::Outline;
 
-/// Frames of differences kept of one glass: the last second of a passage, and more.
+/// Frames of one glass that are kept: the last second of a passage, and more.
 const KEPT: usize = 48;
 /// Least time between two kept frames, seconds: faster cameras bring more frames than are needed.
 const EVERY_SECS: f64 = 0.018;
-/// Kept levels a grey level, so that they fit whole numbers of 16 bits.
-const PER_LEVEL: f32 = 64.0;
-/// Added to both sides of a light ratio, grey levels, so that near-black does not blow it up: as
-/// the picture at rest does.
-pub(super) const LIGHT_BASE: f32 = 8.0;
+/// Time for which frames are kept after something was last seen in the glass, seconds: they show what
+/// is behind a bead that is gone.
+const AFTER_SECS: f64 = 0.5;
+/// Pixels round a glass that are cut out with it: its samples lie between pixels.
+const ROUND_PX: f64 = 2.0;
 
-/// One kept frame: luma, or its difference from rest, in parts of a grey level.
-#[derive(Clone, Debug)]
+/// A glass cut out of a frame, and how it stands there.
+#[derive(Clone, Debug, Default)]
+pub struct Cutting {
+    pixels: GrayImage,
+    /// From the cutting to the place in which the outline is meant, pixels.
+    shift_px: (f64, f64),
+    turn_rad: f64,
+}
+
+impl Cutting {
+    /// Cuts the glass of an outline out of a frame in which it stands so, in place of what was kept
+    /// before.
+    pub fn cut(&mut self, luma: &GrayImage, outline: &Outline, pose: &Pose) {
+        let turned = Outline {
+            angle_deg: outline.angle_deg + pose.turn_rad.to_degrees(),
+            ..*outline
+        };
+        let edge = turned.upright_box();
+        let within = |at: f64, of: u32| at.clamp(0.0, f64::from(of)) as usize;
+        let (x, y) = (edge.x + pose.shift_px.0, edge.y + pose.shift_px.1);
+        let left = within(x - ROUND_PX, luma.width());
+        let right = within((x + edge.width + ROUND_PX).ceil() + 1.0, luma.width());
+        let top = within(y - ROUND_PX, luma.height());
+        let bottom = within((y + edge.height + ROUND_PX).ceil() + 1.0, luma.height());
+        let (width, height) = (right.saturating_sub(left), bottom.saturating_sub(top));
+        let mut pixels = std::mem::take(&mut self.pixels).into_raw();
+        pixels.clear();
+        if width > 0 {
+            let lines = luma.as_raw().chunks_exact(luma.width().max(1) as usize);
+            for line in lines.skip(top).take(height) {
+                pixels.extend_from_slice(line.get(left..right).unwrap_or(&[]));
+            }
+        }
+        self.pixels = GrayImage::from_raw(width as u32, height as u32, pixels).unwrap_or_default();
+        self.shift_px = (pose.shift_px.0 - left as f64, pose.shift_px.1 - top as f64);
+        self.turn_rad = pose.turn_rad;
+    }
+}
+
+/// One kept frame.
+#[derive(Clone, Debug, Default)]
 pub(super) struct Leaf {
     pub(super) frame: u64,
     pub(super) at_secs: f64,
-    pub(super) levels: Vec<i16>,
-    /// What evens the light of each followed row, if the levels are luma; empty if they differ from
-    /// rest already.
-    pub(super) light: Vec<f32>,
+    cutting: Cutting,
+    /// Where its samples lie: a glass may have been carried along since.
+    grid: Option<Grid>,
+    /// What evens the light of each followed row.
+    light: Vec<f32>,
 }
 
-/// The newest differences of one glass, in samples at least as fine as those the beads are
-/// followed in.
+/// The newest frames of one glass, which can be read in samples at least as fine as those the beads
+/// are followed in.
 #[derive(Clone, Debug)]
 pub struct Album {
     pub(super) sampler: Sampler,
@@ -43,10 +85,9 @@ pub struct Album {
     pub(super) finer: f32,
     /// Rows and columns that beads are followed in.
     pub(super) followed: (usize, usize),
-    luma: Array2<f32>,
-    looked_secs: f64,
     pub(super) leaves: VecDeque<Leaf>,
     last_secs: f64,
+    stirred_secs: f64,
 }
 
 /// One frame's glass as beads are followed in it, for [`Album::keep`].
@@ -62,6 +103,17 @@ pub struct Followed<'a> {
     pub rest: &'a Array2<f32>,
     /// The difference between them.
     pub difference: &'a Difference,
+    /// Things that stood out in it.
+    pub found: usize,
+}
+
+/// Where the glass of a frame is to be cut from.
+#[derive(Debug)]
+pub enum Source<'a> {
+    /// The frame itself, and how the glass stands in it.
+    Frame(&'a GrayImage, &'a Pose),
+    /// It has been cut out already.
+    Cut(Cutting),
 }
 
 impl Album {
@@ -76,10 +128,9 @@ impl Album {
             cols,
             finer,
             followed: followed.shape(),
-            luma: Array2::zeros((rows, cols)),
-            looked_secs: f64::NEG_INFINITY,
-            leaves: VecDeque::new(),
+            leaves: VecDeque::with_capacity(KEPT),
             last_secs: f64::NEG_INFINITY,
+            stirred_secs: f64::NEG_INFINITY,
             sampler,
         }
     }
@@ -89,44 +140,14 @@ impl Album {
         self.sampler.carry(outline);
     }
 
-    /// Looks at a frame in which the glass stands shifted by `shift_px` and turned, and takes from it the
-    /// samples in which beads are followed: each the mean of a whole number of the album's own.
-    pub fn look(
-        &mut self,
-        at_secs: f64,
-        (luma, shift_px, turn_rad): (&GrayImage, (f64, f64), f64),
-        followed: &mut Array2<f32>,
-    ) {
-        let times = (self.rows / self.followed.0.max(1)).max(1);
-        if times < 2 {
-            self.sampler.take(luma, shift_px, turn_rad, followed);
-            return;
+    /// Keeps a frame, if there is or was something in the glass.
+    pub fn keep(&mut self, seen: &Followed<'_>, source: Source<'_>) {
+        if seen.found > 0 {
+            self.stirred_secs = seen.at_secs;
         }
-        self.sampler.take(luma, shift_px, turn_rad, &mut self.luma);
-        self.looked_secs = at_secs;
-        let share = 1.0 / (times * times) as f32;
-        let Some(fine) = self.luma.as_slice() else {
-            return;
-        };
-        let lines = fine.chunks_exact(times * self.cols);
-        for (mut line, fine) in followed.rows_mut().into_iter().zip(lines) {
-            line.fill(0.0);
-            for fine in fine.chunks_exact(self.cols) {
-                for (level, group) in line.iter_mut().zip(fine.chunks_exact(times)) {
-                    *level += match group {
-                        // Nearly always.
-                        [one, other] => one + other,
-                        _ => group.iter().sum(),
-                    } * share;
-                }
-            }
-        }
-    }
-
-    /// Keeps the difference of a frame: finely if it is the one last looked at.
-    pub fn keep(&mut self, seen: &Followed<'_>) {
         let since = seen.at_secs - self.last_secs;
-        if (0.0..EVERY_SECS).contains(&since) {
+        let calm = seen.at_secs - self.stirred_secs > AFTER_SECS;
+        if calm || (0.0..EVERY_SECS).contains(&since) {
             return;
         }
         self.last_secs = seen.at_secs;
@@ -135,58 +156,55 @@ impl Album {
         } else {
             None
         };
-        let (mut levels, mut light) = oldest.map_or_else(
-            || (Vec::with_capacity(self.rows * self.cols), Vec::new()),
-            |leaf| (leaf.levels, leaf.light),
-        );
-        levels.clear();
-        light.clear();
-        let differs = &seen.difference.levels;
-        let looked = self.finer > 1.0 && seen.at_secs == self.looked_secs;
-        if looked || self.finer <= 1.0 {
-            // The luma itself: the difference may have been smoothed to find beads in noise.
-            let luma = if looked { &self.luma } else { seen.luma };
-            let luma = luma.as_slice().unwrap_or(&[]);
-            levels.extend(luma.iter().map(|level| packed(*level)));
-            let rows = differs.rows().into_iter().zip(seen.rest.rows());
-            light.extend(rows.zip(seen.luma.rows()).map(|((differs, rest), luma)| {
-                let base = LIGHT_BASE * (1 + luma.len()) as f32;
-                (base + differs.sum() + rest.sum()) / (base + luma.sum())
-            }));
-        } else {
-            for row in 0..self.rows {
-                levels.extend((0..self.cols).map(|col| packed(self.mixed(differs, (row, col)))));
-            }
+        let mut leaf = oldest.unwrap_or_default();
+        leaf.frame = seen.frame;
+        leaf.at_secs = seen.at_secs;
+        leaf.grid = Some(self.sampler.grid());
+        match source {
+            Source::Frame(luma, pose) => leaf.cutting.cut(luma, self.sampler.outline(), pose),
+            Source::Cut(cutting) => leaf.cutting = cutting,
         }
-        self.leaves.push_back(Leaf {
-            frame: seen.frame,
-            at_secs: seen.at_secs,
-            levels,
-            light,
-        });
+        leaf.light.clear();
+        let rows = seen.difference.levels.rows().into_iter();
+        let rows = rows.zip(seen.rest.rows()).zip(seen.luma.rows());
+        leaf.light.extend(rows.map(|((differs, rest), luma)| {
+            let base = LIGHT_BASE * (1 + luma.len()) as f32;
+            (base + differs.sum() + rest.sum()) / (base + luma.sum())
+        }));
+        self.leaves.push_back(leaf);
     }
 
-    /// Difference from rest in a kept frame, grey levels: the luma, evened as the coarser one was,
-    /// less the picture at rest. Of a frame that was not looked at only the coarser one is known.
-    pub(super) fn level(&self, leaf: &Leaf, at: (usize, usize), rest: &Array2<f32>) -> f32 {
-        let level = leaf.levels.get(at.0 * self.cols + at.1);
-        let level = f32::from(level.copied().unwrap_or(0)) / PER_LEVEL;
-        if leaf.light.is_empty() {
-            return level;
-        }
-        let (upper, lower, down) = self.between(at.0, self.rows, self.followed.0);
+    /// One row of a kept frame, straightened, its light evened as it was to follow beads, less the
+    /// picture at rest there (see [`Album::row_at_rest`]); grey levels.
+    pub(super) fn row(&self, leaf: &Leaf, row: usize, rest: &[f32], out: &mut Vec<f32>) {
+        out.clear();
+        out.resize(self.cols, 0.0);
+        let Cutting {
+            pixels,
+            shift_px,
+            turn_rad,
+        } = &leaf.cutting;
+        let grid = leaf.grid.unwrap_or_else(|| self.sampler.grid());
+        grid.take_row(pixels, (*shift_px, *turn_rad), row, out);
+        let (upper, lower, down) = self.between(row, self.rows, self.followed.0);
         let light = |row: usize| leaf.light.get(row).copied().unwrap_or(1.0);
         let evened = light(upper) + (light(lower) - light(upper)) * down;
-        (level + LIGHT_BASE) * evened - LIGHT_BASE - self.mixed(rest, at)
+        for (level, rest) in out.iter_mut().zip(rest) {
+            *level = (*level + LIGHT_BASE) * evened - LIGHT_BASE - rest;
+        }
     }
 
-    /// The value between followed samples at one of the album's.
-    fn mixed(&self, followed: &Array2<f32>, (row, col): (usize, usize)) -> f32 {
+    /// One row of the picture at rest, in the album's samples, grey levels.
+    pub(super) fn row_at_rest(&self, rest: &Array2<f32>, row: usize) -> Vec<f32> {
         let (upper, lower, down) = self.between(row, self.rows, self.followed.0);
-        let (left, right, over) = self.between(col, self.cols, self.followed.1);
-        let get = |row: usize, col: usize| followed.get([row, col]).copied().unwrap_or(0.0);
-        let line = |row: usize| get(row, left) + (get(row, right) - get(row, left)) * over;
-        line(upper) + (line(lower) - line(upper)) * down
+        let get = |row: usize, col: usize| rest.get([row, col]).copied().unwrap_or(0.0);
+        (0..self.cols)
+            .map(|col| {
+                let (left, right, over) = self.between(col, self.cols, self.followed.1);
+                let line = |row: usize| get(row, left) + (get(row, right) - get(row, left)) * over;
+                line(upper) + (line(lower) - line(upper)) * down
+            })
+            .collect()
     }
 
     /// The two followed samples on either side of one of the album's, of so many, and the share of
@@ -215,12 +233,8 @@ impl Album {
         )
     }
 
-    pub(super) fn leaf(&self, frame: u64) -> Option<&Leaf> {
-        let at = self.leaves.binary_search_by_key(&frame, |l| l.frame).ok()?;
-        self.leaves.get(at)
+    /// Which of the kept frames bears a number.
+    pub(super) fn leaf(&self, frame: u64) -> Option<usize> {
+        self.leaves.binary_search_by_key(&frame, |l| l.frame).ok()
     }
-}
-
-fn packed(level: f32) -> i16 {
-    (level * PER_LEVEL) as i16
 }

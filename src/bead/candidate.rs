@@ -3,7 +3,9 @@
 
 use ndarray::Array2;
 
+use crate::bead::lanes::count_over;
 use crate::bead::rest::Difference;
+use crate::bead::sample::Inside;
 
 /// Least energy at which a sample is taken along: the mean square of nine samples over their
 /// noise, which noise alone brings to 1 with a scatter of 0.47.
@@ -76,16 +78,14 @@ impl Default for Wariness {
 #[must_use]
 pub fn candidates(
     difference: &Difference,
-    inside: &Array2<bool>,
+    inside: &Inside,
     wariness: &mut Wariness,
 ) -> Vec<Candidate> {
     let (rows, cols) = difference.energy.dim();
     let energy = &difference.energy;
     let join = wariness.join;
     // Outside the glass the energy is nought.
-    let marked = energy.as_slice().map_or(0, |all| {
-        all.iter().map(|e| u32::from(*e > join)).sum::<u32>()
-    });
+    let marked = energy.as_slice().map_or(0, |all| count_over(all, join));
     let of = energy.len();
     // Down faster than up: beads in sight more than half the time must not blind it.
     wariness.join = if marked as f32 > MARKED_SHARE * of as f32 {
@@ -116,7 +116,7 @@ pub fn candidates(
         parts.push((first_row, part, 0));
     }
     while let Some((first_row, part, step)) = parts.pop() {
-        if step < MOST_HIGHER && !could_be_bead(&part, (rows, cols)) {
+        if step < MOST_HIGHER && !could_be_bead(&part, (rows, inside.across)) {
             let least = join * HIGHER.powi(step as i32 + 1);
             let mut higher = Mask::new(part.len());
             for (at, (bits, kept)) in part.iter().zip(&mut higher.rows).enumerate() {
@@ -151,11 +151,11 @@ pub fn candidates(
     found
 }
 
-/// Whether a part is small enough to be a bead, in a glass of so many rows and columns.
-fn could_be_bead(part: &[u128], (rows, cols): (usize, usize)) -> bool {
+/// Whether a part is small enough to be a bead, in a glass of so many rows and so many samples across.
+fn could_be_bead(part: &[u128], (rows, across): (usize, f32)) -> bool {
     let all = part.iter().fold(0, |all, bits| all | bits);
     let wide = u128::BITS - all.leading_zeros() - all.trailing_zeros().min(u128::BITS - 1);
-    part.len() as f32 <= TALLEST_SHARE * rows as f32 && wide as f32 <= WIDEST_SHARE * cols as f32
+    part.len() as f32 <= TALLEST_SHARE * rows as f32 && wide as f32 <= WIDEST_SHARE * across
 }
 
 /// Which samples are marked, a row a word: a straightened glass is less than 128 samples wide.
@@ -326,7 +326,7 @@ impl Patch {
         self.cols = (self.cols.0.min(col), self.cols.1.max(col));
     }
 
-    fn measure(&self, difference: &Difference, inside: &Array2<bool>) -> Candidate {
+    fn measure(&self, difference: &Difference, inside: &Inside) -> Candidate {
         let levels = &difference.levels;
         let by_row: Vec<f32> = (self.rows.0..=self.rows.1)
             .map(|r| strongest((self.cols.0..=self.cols.1).map(|c| levels[[r, c]].abs())))
@@ -352,8 +352,9 @@ impl Patch {
             }
         }
         let touches_side = [left - 1.5, right + 0.5].into_iter().any(|c| {
-            let at = [row.max(0.0) as usize, c.max(0.0) as usize];
-            c < 0.0 || inside.get(at).is_none_or(|i| !i)
+            let (row, col) = (row.max(0.0) as usize, c.max(0.0) as usize);
+            let within = |(from, to): &(usize, usize)| (*from..*to).contains(&col);
+            c < 0.0 || !inside.rows.get(row).is_some_and(within)
         });
         Candidate {
             row,
@@ -448,7 +449,7 @@ mod tests {
 
     #[test]
     fn a_bead_is_one_candidate_with_its_place_and_size() {
-        let inside = Array2::from_elem((80, 40), true);
+        let inside = Inside::new(vec![(0, 40); 80], 40, 40.0);
         let found = candidates(
             &difference((80, 40), ellipse(30.0, 19.0, 12.0, 16.0)),
             &inside,
@@ -469,7 +470,7 @@ mod tests {
 
     #[test]
     fn a_clear_bead_with_a_dark_rim_is_one_candidate() {
-        let inside = Array2::from_elem((80, 60), true);
+        let inside = Inside::new(vec![(0, 60); 80], 60, 60.0);
         let outer = ellipse(30.0, 30.0, 18.0, 24.0);
         let hole = ellipse(30.0, 30.0, 12.0, 17.0);
         let found = candidates(
@@ -483,7 +484,7 @@ mod tests {
 
     #[test]
     fn two_beads_joined_by_a_faint_bridge_are_two() {
-        let inside = Array2::from_elem((80, 40), true);
+        let inside = Inside::new(vec![(0, 40); 80], 40, 40.0);
         let (a, b) = (
             ellipse(22.0, 20.0, 10.0, 12.0),
             ellipse(36.0, 20.0, 10.0, 12.0),
@@ -504,7 +505,7 @@ mod tests {
 
     #[test]
     fn two_beads_apart_are_two_and_nothing_is_none() {
-        let inside = Array2::from_elem((80, 40), true);
+        let inside = Inside::new(vec![(0, 40); 80], 40, 40.0);
         let (a, b) = (
             ellipse(20.0, 20.0, 9.0, 12.0),
             ellipse(36.0, 20.0, 9.0, 12.0),

@@ -49,14 +49,14 @@ pub struct Clutter {
 }
 
 impl Clutter {
-    /// Nothing known yet, in a straightened glass of this shape (rows, columns).
+    /// Nothing known yet, in a straightened glass so many samples high and wide.
     #[must_use]
-    pub fn new(shape: (usize, usize)) -> Self {
+    pub fn new(shape: (f32, f32)) -> Self {
         Self {
             at_least: [[0.0; CLASSES]; BANDS],
             frames: 0.0,
-            rows: shape.0 as f32,
-            cols: shape.1 as f32,
+            rows: shape.0,
+            cols: shape.1,
             newest: 0,
             recent: VecDeque::with_capacity(RECENT_FRAMES),
         }
@@ -179,8 +179,8 @@ mod tests {
 
     #[test]
     fn restless_places_ask_for_more_evidence() {
-        let mut calm = Clutter::new((200, 60));
-        let mut restless = Clutter::new((200, 60));
+        let mut calm = Clutter::new((200.0, 60.0));
+        let mut restless = Clutter::new((200.0, 60.0));
         let noise: Vec<Candidate> = (0..8).map(|i| blob(25.0 * i as f32, 30.0)).collect();
         for frame in 1..=300 {
             calm.learn(frame, std::iter::empty());
@@ -200,7 +200,7 @@ mod tests {
 
     #[test]
     fn a_restless_moment_asks_for_more_evidence_and_a_lone_thing_does_not() {
-        let mut clutter = Clutter::new((200, 60));
+        let mut clutter = Clutter::new((200.0, 60.0));
         let storm: Vec<Candidate> = (0..20).map(|i| blob(10.0 * i as f32, 30.0)).collect();
         let lone = [blob(100.0, 30.0)];
         for frame in 1..=900 {

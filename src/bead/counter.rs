@@ -9,7 +9,7 @@ use ndarray::Array2;
 
 use crate::base::{Frame, GlassKind, Ring};
 use crate::bead::Bead;
-use crate::bead::album::{Album, Followed};
+use crate::bead::album::{Album, Cutting, Followed, Source};
 use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
@@ -63,6 +63,14 @@ pub struct OnItsWay {
     pub radius_px: f64,
 }
 
+/// One of the first frames, kept until the picture at rest is known.
+#[derive(Clone, Debug)]
+struct Gathered {
+    at_secs: f64,
+    patch: Array2<f32>,
+    cutting: Cutting,
+}
+
 /// Counts the beads of one glass.
 #[derive(Clone, Debug)]
 pub struct Counter {
@@ -77,7 +85,8 @@ pub struct Counter {
     tracker: Tracker,
     album: Album,
     first_frame: u64,
-    gathered: Vec<(f64, Array2<f32>)>,
+    gathered: Vec<Gathered>,
+    luma: Arc<GrayImage>,
     patch: Array2<f32>,
     before: Array2<f32>,
     difference: Difference,
@@ -103,10 +112,11 @@ impl Counter {
             rest: Rest::new(shape),
             noise_before: None,
             wariness: Wariness::default(),
-            tracker: Tracker::new(shape),
+            tracker: Tracker::new((shape.0 as f32, sampler.inside().across)),
             album: Album::new(&sampler),
             first_frame: 1,
             gathered: Vec::new(),
+            luma: Arc::default(),
             patch: Array2::zeros(shape),
             before: Array2::zeros(shape),
             difference: Difference::new(shape),
@@ -143,8 +153,12 @@ impl Counter {
             .get_or_insert_with(|| Steady::new(&frame.luma, &self.outline));
         self.pose = steady.pose(&frame.luma);
         std::mem::swap(&mut self.patch, &mut self.before);
-        let seen = (&*frame.luma, self.pose.shift_px, self.pose.turn_rad);
-        self.album.look(frame.at_secs, seen, &mut self.patch);
+        self.luma = Arc::clone(&frame.luma);
+        let Pose {
+            shift_px, turn_rad, ..
+        } = self.pose;
+        self.sampler
+            .take(&frame.luma, shift_px, turn_rad, &mut self.patch);
         let identical = self.patch == self.before;
         let mean = self.patch.mean().unwrap_or(0.0);
         self.compared = self.rest.is_ready();
@@ -177,7 +191,7 @@ impl Counter {
             Sight::Repeated => Vec::new(),
             Sight::Clear => {
                 if self.rest.is_ready() {
-                    self.count_now()
+                    self.count_now(None)
                 } else {
                     self.gather()
                 }
@@ -263,8 +277,15 @@ impl Counter {
     }
 
     fn gather(&mut self) -> Vec<Bead> {
-        self.gathered.push((self.at_secs, self.patch.clone()));
-        let since = self.gathered.first().map_or(0.0, |g| self.at_secs - g.0);
+        let mut cutting = Cutting::default();
+        cutting.cut(&self.luma, &self.outline, &self.pose);
+        self.gathered.push(Gathered {
+            at_secs: self.at_secs,
+            patch: self.patch.clone(),
+            cutting,
+        });
+        let first = self.gathered.first();
+        let since = first.map_or(0.0, |first| self.at_secs - first.at_secs);
         if since >= GATHER_SECS || self.gathered.len() >= GATHER_FRAMES {
             self.begin()
         } else {
@@ -275,38 +296,42 @@ impl Counter {
     /// The picture at rest is known: count the gathered frames.
     fn begin(&mut self) -> Vec<Bead> {
         let gathered = std::mem::take(&mut self.gathered);
-        let first: Vec<&Array2<f32>> = gathered.iter().map(|g| &g.1).collect();
+        let first: Vec<&Array2<f32>> = gathered.iter().map(|g| &g.patch).collect();
         let before = self.noise_before.take();
         self.rest.begin(&first, self.at_secs, before.as_ref());
         self.first_frame = self.tracker.frames() + 1;
         let newest = (self.at_secs, self.patch.clone());
         let mut beads = Vec::new();
-        for (at_secs, patch) in gathered {
-            self.at_secs = at_secs;
+        for kept in gathered {
+            self.at_secs = kept.at_secs;
+            self.patch = kept.patch;
             self.rest
-                .compare(&patch, self.sampler.inside(), &mut self.difference);
+                .compare(&self.patch, self.sampler.inside(), &mut self.difference);
             self.compared = true;
-            self.patch = patch;
-            beads.extend(self.count_now());
+            beads.extend(self.count_now(Some(kept.cutting)));
         }
         (self.at_secs, self.patch) = newest;
         beads
     }
 
-    fn count_now(&mut self) -> Vec<Bead> {
+    /// Counts in the frame last compared; of one of the first the glass was cut out then.
+    fn count_now(&mut self, cut: Option<Cutting>) -> Vec<Bead> {
         if !std::mem::take(&mut self.compared) {
             return Vec::new();
         }
         let found = candidates(&self.difference, self.sampler.inside(), &mut self.wariness);
         self.strip.push(&self.difference);
         let over = self.tracker.step(self.at_secs, &found, &self.patch);
-        self.album.keep(&Followed {
+        let followed = Followed {
             frame: self.tracker.frames(),
             at_secs: self.at_secs,
             luma: &self.patch,
             rest: self.rest.reference(),
             difference: &self.difference,
-        });
+            found: found.len(),
+        };
+        let source = cut.map_or(Source::Frame(&self.luma, &self.pose), Source::Cut);
+        self.album.keep(&followed, source);
         self.rest.learn(&self.difference, self.at_secs);
         self.settle(&over)
     }
@@ -318,10 +343,10 @@ impl Counter {
     }
 
     fn settle(&mut self, paths: &[Path]) -> Vec<Bead> {
-        let (rows, cols) = self.sampler.shape();
         let bore = Bore {
-            rows: rows as f32,
-            cols: cols as f32,
+            rows: self.sampler.shape().0 as f32,
+            cols: self.sampler.inside().across,
+            axis: self.sampler.shape().1 as f32 / 2.0 - 0.5,
             kind: self.kind,
             first_frame: self.first_frame,
             frames_per_s: (1.0 / self.tracker.frame_secs().max(1e-3)) as f32,

@@ -148,9 +148,9 @@ impl Lane {
     }
 
     /// Evidence that a place across takes away, natural logarithm; on the lane it adds some.
-    fn off(&self, col: f32, cols: f32) -> f32 {
+    fn off(&self, col: f32, (cols, axis): (f32, f32)) -> f32 {
         let (mean, spread) = if self.weight < LANE_BEADS {
-            (cols / 2.0 - 0.5, LANE_UNSEEN * cols)
+            (axis, LANE_UNSEEN * cols)
         } else {
             let mean = self.sum / self.weight;
             let spread = (self.squares / self.weight - mean * mean).max(0.0).sqrt();
@@ -167,8 +167,10 @@ impl Lane {
 pub struct Bore {
     /// Rows of the straightened glass.
     pub rows: f32,
-    /// Columns.
+    /// Width of the glass, columns.
     pub cols: f32,
+    /// Column of its axis.
+    pub axis: f32,
     /// Tube or port.
     pub kind: GlassKind,
     /// Number of the first frame that was looked at since the start or the last blind spell.
@@ -285,7 +287,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         - GAPS_COST * gaps
         - SHORTNESS_COSTS * short
         + speed_speaks(rows_per_s / diameter)
-        - bore.lane.off(col, bore.cols);
+        - bore.lane.off(col, (bore.cols, bore.axis));
     if surplus < 0.0 {
         return None;
     }

@@ -4,7 +4,7 @@
 
 use ndarray::Array2;
 
-use crate::bead::album::LIGHT_BASE;
+use crate::bead::lanes::LIGHT_BASE;
 use crate::bead::steady::median;
 
 /// A piece of one frame round the bead, less what stands still there. Not a number outside the

@@ -6,6 +6,7 @@
 use ndarray::Array2;
 
 use crate::bead::album::{Album, Leaf};
+use crate::bead::pages::Pages;
 use crate::bead::piece::{Piece, even_rows, laid, noise};
 use crate::bead::steady::median;
 use crate::bead::track::Sighting;
@@ -68,8 +69,9 @@ pub struct Portrait {
     pub frames: usize,
     /// Mean place in the glass: row and column of the portrait's middle, samples of the album.
     pub at: (f32, f32),
-    /// Columns of the whole glass, samples of the album.
-    pub glass_cols: f32,
+    /// Width of the whole glass, and the column (counted from the edge of the first) of its axis,
+    /// samples of the album.
+    pub glass: (f32, f32),
     /// Picture pixels a sample stands for.
     pub step_px: f32,
     /// Row and column of its middle beside the sightings it was taken of.
@@ -126,8 +128,8 @@ impl Portrait {
     #[must_use]
     pub fn aside(&self, col: f64) -> f64 {
         let at = f64::from(self.at.1) + col - f64::from(self.middle().1);
-        let half = f64::from(self.glass_cols) / 2.0;
-        (at + 0.5 - half).abs() / half.max(1.0)
+        let (across, axis) = self.glass;
+        (at + 0.5 - f64::from(axis)).abs() / (f64::from(across) / 2.0).max(1.0)
     }
 
     /// Whether it shows all of what reaches so far.
@@ -217,6 +219,7 @@ impl Album {
     /// portrait is taken twice: the second time of all that moved with what was sighted.
     #[must_use]
     pub fn portrait(&self, points: &[&Sighting], rest: &Array2<f32>) -> Option<Portrait> {
+        let mut pages = Pages::new(self, rest);
         let points = self.spots(points);
         let (height, width) = usual_size(&points);
         let chosen = self.chosen(&points, height);
@@ -226,7 +229,7 @@ impl Album {
             height,
             width: width.max(height),
         };
-        let portrait = self.take(&points, &chosen, &first, rest)?;
+        let portrait = self.take(&points, &chosen, &first, &mut pages)?;
         let Some(extent) = portrait.extent(FAINT_SHARE) else {
             return Some(portrait);
         };
@@ -238,7 +241,7 @@ impl Album {
         if near {
             return Some(portrait);
         }
-        self.take(&points, &chosen, &second, rest)
+        self.take(&points, &chosen, &second, &mut pages)
     }
 
     /// Another portrait of the same sightings: of what reaches as far as `whole` in the first.
@@ -249,9 +252,10 @@ impl Album {
         rest: &Array2<f32>,
         (first, whole): (&Portrait, &Extent),
     ) -> Option<Portrait> {
+        let mut pages = Pages::new(self, rest);
         let points = self.spots(points);
         let chosen = self.chosen(&points, usual_size(&points).0);
-        self.take(&points, &chosen, &first.aimed_at(whole), rest)
+        self.take(&points, &chosen, &first.aimed_at(whole), &mut pages)
     }
 
     /// Sightings in the album's own samples. Of a clear bead now the one side is sighted, now the
@@ -285,8 +289,8 @@ impl Album {
 
     /// The sightings to use, with their frames: of the usual height, and nearest to where a bead
     /// has left the nozzle well behind and is still whole.
-    fn chosen<'a>(&'a self, points: &'a [Spot], height: f32) -> Vec<(&'a Spot, &'a Leaf)> {
-        let mut chosen: Vec<(&Spot, &Leaf)> = points
+    fn chosen<'a>(&self, points: &'a [Spot], height: f32) -> Vec<(&'a Spot, usize)> {
+        let mut chosen: Vec<(&Spot, usize)> = points
             .iter()
             .filter(|p| p.height.max(height) < SAME_HEIGHT * p.height.min(height))
             .filter_map(|p| Some((p, self.leaf(p.frame)?)))
@@ -301,9 +305,9 @@ impl Album {
     fn take(
         &self,
         points: &[Spot],
-        chosen: &[(&Spot, &Leaf)],
+        chosen: &[(&Spot, usize)],
         aim: &Aim,
-        rest: &Array2<f32>,
+        pages: &mut Pages<'_>,
     ) -> Option<Portrait> {
         if chosen.is_empty() {
             return None;
@@ -327,7 +331,7 @@ impl Album {
             .map(|(spot, leaf)| {
                 let middle = (spot.row + aim.down, spot.col + aim.over);
                 let half = (half.0 + spare, half.1 + spare);
-                self.piece((spot, leaf), (&rows, rest), clear, middle, half)
+                self.piece((spot, *leaf), (&rows, pages), clear, middle, half)
             })
             .collect();
         let firsts: Vec<(f32, f32)> = pieces.iter().map(|p| p.place).collect();
@@ -348,7 +352,7 @@ impl Album {
             }
         }
         let (mut levels, seen) = sum;
-        let behind = self.rest_behind(rest, &pieces, shape);
+        let behind = self.rest_behind(pages.rest(), &pieces, shape);
         even_rows(&mut levels, (&behind, &seen), aim.width);
         let count = pieces.len() as f32;
         let at = (
@@ -362,7 +366,7 @@ impl Album {
             levels,
             seen,
             at,
-            glass_cols: self.cols as f32,
+            glass: (self.sampler.inside().across, self.cols as f32 / 2.0),
             step_px: self.sampler.step_px() as f32,
             aim: (aim.down, aim.over),
         })
@@ -392,30 +396,38 @@ impl Album {
     }
 
     /// The frames nearest in time to a sighting in which the bead was at least `clear` rows away
-    /// from a row of the glass. `rows` are the bead's own.
-    fn behind(&self, rows: &[f32], spot: &Spot, row: f32, clear: f32) -> Vec<&Leaf> {
-        let mut away: Vec<(f64, &Leaf)> = self
-            .leaves
-            .iter()
-            .zip(rows)
-            .filter(|(_, bead)| (*bead - row).abs() >= clear)
-            .map(|(leaf, _)| {
-                let since = leaf.at_secs - spot.at_secs;
-                // Before it came the bead may have hung on the nozzle; afterwards it has not.
-                (if since < 0.0 { EARLIER * -since } else { since }, leaf)
-            })
-            .collect();
-        away.sort_by(|a, b| a.0.total_cmp(&b.0));
-        away.truncate(FRAMES_BEHIND);
-        away.into_iter().map(|a| a.1).collect()
+    /// from a row of the glass, and how many there are. `rows` are the bead's own.
+    fn behind(
+        &self,
+        rows: &[f32],
+        spot: &Spot,
+        row: f32,
+        clear: f32,
+    ) -> ([usize; FRAMES_BEHIND], usize) {
+        let mut nearest = [(f64::INFINITY, 0); FRAMES_BEHIND];
+        for (index, (leaf, bead)) in self.leaves.iter().zip(rows).enumerate() {
+            if (*bead - row).abs() < clear {
+                continue;
+            }
+            let since = leaf.at_secs - spot.at_secs;
+            // Before it came the bead may have hung on the nozzle; afterwards it has not.
+            let away = if since < 0.0 { EARLIER * -since } else { since };
+            let place = nearest.partition_point(|kept| kept.0 <= away);
+            if let Some(farther) = nearest.get_mut(place..).filter(|f| !f.is_empty()) {
+                farther.rotate_right(1);
+                farther[0] = (away, index);
+            }
+        }
+        let count = nearest.partition_point(|kept| kept.0.is_finite());
+        (nearest.map(|kept| kept.1), count)
     }
 
     /// Cuts a piece out of a frame, `half` samples to each side of `middle`. `rows` are where the
     /// bead was in every kept frame; `clear` is how far it must be away to be out of sight.
     fn piece(
         &self,
-        (spot, leaf): (&Spot, &Leaf),
-        (rows, rest): (&[f32], &Array2<f32>),
+        (spot, leaf): (&Spot, usize),
+        (rows, pages): (&[f32], &mut Pages<'_>),
         clear: f32,
         middle: (f32, f32),
         half: (usize, usize),
@@ -425,26 +437,40 @@ impl Album {
             middle.1.round() as i64 - half.1 as i64,
         );
         let mut levels = Array2::from_elem((2 * half.0 + 1, 2 * half.1 + 1), f32::NAN);
-        let inside = self.sampler.inside();
         let mut still = [0.0_f32; FRAMES_BEHIND];
         for (row, line) in (from.0..).zip(levels.rows_mut()) {
             if row < 0 || row >= self.rows as i64 {
                 continue;
             }
-            let behind = self.behind(rows, spot, row as f32, clear);
+            let (behind, count) = self.behind(rows, spot, row as f32, clear);
+            let behind = behind.get(..count).unwrap_or(&[]);
+            let row = row as usize;
+            pages.read(behind.iter().copied().chain([leaf]), row);
+            let here = pages.row(leaf, row);
+            let mut others: [&[f32]; FRAMES_BEHIND] = [&[]; FRAMES_BEHIND];
+            for (other, index) in others.iter_mut().zip(behind) {
+                *other = pages.row(*index, row);
+            }
+            let others = others.get(..count).unwrap_or(&[]);
+            let inside = self
+                .sampler
+                .inside()
+                .rows
+                .get(row)
+                .copied()
+                .unwrap_or_default();
             for (col, value) in (from.1..).zip(line) {
-                if col < 0 || !inside.get([row as usize, col as usize]).is_some_and(|i| *i) {
+                if col < inside.0 as i64 || col >= inside.1 as i64 {
                     continue;
                 }
-                let level = |leaf: &Leaf| self.level(leaf, (row as usize, col as usize), rest);
-                let mut here = level(leaf);
-                if behind.len() >= FEWEST_BEHIND {
-                    for (value, leaf) in still.iter_mut().zip(&behind) {
-                        *value = level(leaf);
+                let level = |line: &[f32]| line.get(col as usize).copied().unwrap_or(0.0);
+                *value = level(here);
+                if others.len() >= FEWEST_BEHIND {
+                    for (value, other) in still.iter_mut().zip(others) {
+                        *value = level(other);
                     }
-                    here -= median(still.get_mut(..behind.len()).unwrap_or(&mut []));
+                    *value -= median(still.get_mut(..count).unwrap_or(&mut []));
                 }
-                *value = here;
             }
         }
         Piece {

@@ -2,14 +2,22 @@
 //! and the difference of a frame from it. Learning is a slow median, so a bead that passes is
 //! never absorbed while films, lamps and reflections are followed.
 
+use std::ops::Range;
+
 use ndarray::Array2;
 
+use crate::bead::lanes::{self, LIGHT_BASE, Scale, Steps};
+use crate::bead::sample::Inside;
 use crate::bead::smooth::{mean_square, smooth};
 use crate::bead::steady::median;
 
 /// Samples in the slow median. A bead covers a sample for about a twentieth of a second, so even
 /// at sixty drops a minute it is in a few of these at most.
 const SAMPLES: usize = 15;
+/// The slow median is the median of the medians of so many groups of five (the remedian of Rousseeuw &
+/// Bassett 1990), so that a new sample costs one median of five; every third sample is in the same
+/// group, so that what stays for some seconds is in all of them alike.
+const GROUPS: usize = 3;
 /// Time between two samples once running, seconds: the median then spans about nine seconds.
 const SAMPLE_EVERY_SECS: f64 = 0.6;
 /// Smallest noise assumed, grey levels: quantising alone gives 0.3, video coding about this.
@@ -24,6 +32,12 @@ const NOISE_QUANTILE_OF_UNIT: f32 = 1.477;
 const FIRST_QUANTILE: f32 = 0.6;
 /// The running quantile over that one (chi-square with 9 degrees of freedom: 13.29 and 9.41).
 const NOISE_OVER_FIRST: f32 = 1.412;
+/// Samples whose noise tells the usual noise.
+const NOISE_SAMPLES: usize = 257;
+/// Smallest and largest running estimate, grey levels squared.
+const NOISE_LIMITS: (f32, f32) = (0.02, 4000.0);
+/// A sample is far off rest from this energy and so many grey levels on.
+const FAR_OFF: (f32, f32) = (16.0, 6.0);
 /// Most growth of the noise variance while the picture at rest is learned anew.
 const MOST_GROWTH: f32 = 4.0;
 /// Noise from which the glass is looked at more coarsely, grey levels: a bead at a fifth of the usual
@@ -39,9 +53,16 @@ const OUTLYING_SHARE: f32 = 0.2;
 /// Frames over which a new median is worked out.
 const RELEARN_FRAMES: usize = 12;
 /// Rows over which light is taken as even: under a twentieth of a mains band in the picture.
-const LIGHT_ROWS: usize = 8;
-/// Added to both sides of a light ratio, grey levels, so that near-black does not blow it up.
-const LIGHT_BASE: f32 = 8.0;
+const LIGHT_ROWS: usize = 4;
+/// Samples of a block of rows that are taken for the first guess of its light.
+const GUESSES: usize = 15;
+/// A sample belongs to those that tell the light when it is no more than so many spreads of the noise,
+/// and so many grey levels, off what the guess lets expect, but never more than the last.
+const FITS: (f32, f32, f32) = (3.0, 2.0, 14.0);
+/// Share of a block of rows that must fit for its mean to be believed.
+const FITTING_SHARE: f32 = 0.25;
+/// Spread of a sample's noise over what smoothing leaves of it.
+const BEFORE_SMOOTHING: f32 = 3.5;
 
 /// Differences kept of the last moments, for a glass behind steam.
 const RECENT: usize = 7;
@@ -66,7 +87,6 @@ const RESTLESS_SECS: f64 = 1.5;
 #[derive(Clone, Debug)]
 struct Drift {
     recent: Vec<Array2<f32>>,
-    next: usize,
     last_secs: f64,
     last_frame_secs: f64,
     stirred: f32,
@@ -80,7 +100,6 @@ impl Drift {
     fn new(shape: (usize, usize)) -> Self {
         Self {
             recent: Vec::with_capacity(RECENT),
-            next: 0,
             last_secs: f64::NEG_INFINITY,
             last_frame_secs: f64::NEG_INFINITY,
             stirred: 0.0,
@@ -95,11 +114,10 @@ impl Drift {
     }
 
     /// The difference from the picture at rest, with what drifts.
-    fn whole(&self, difference: &Difference) -> Array2<f32> {
+    fn whole(&self, difference: &Difference, into: &mut Array2<f32>) {
+        into.assign(&difference.levels);
         if difference.drift_taken_out {
-            &difference.levels + &self.usual
-        } else {
-            difference.levels.clone()
+            *into += &self.usual;
         }
     }
 
@@ -119,21 +137,18 @@ impl Drift {
             return;
         }
         self.last_secs = at_secs;
-        let whole = self.whole(difference);
-        if self.recent.len() < RECENT {
-            self.recent.push(whole);
-        } else if let Some(oldest) = self.recent.get_mut(self.next) {
-            *oldest = whole;
-            self.next = (self.next + 1) % RECENT;
-        }
-        if self.is_on() {
-            let mut column = [0.0_f32; RECENT];
-            for (at, usual) in self.usual.indexed_iter_mut() {
-                for (value, kept) in column.iter_mut().zip(&self.recent) {
-                    *value = kept[at];
-                }
-                *usual = median(&mut column);
-            }
+        let mut whole = if self.recent.len() < RECENT {
+            Array2::zeros(self.usual.dim())
+        } else {
+            self.recent.remove(0)
+        };
+        self.whole(difference, &mut whole);
+        self.recent.push(whole);
+        if self.is_on()
+            && let Some(usual) = self.usual.as_slice_mut()
+            && let Some(recent) = self.recent.first_chunk::<RECENT>()
+        {
+            lanes::median_of_7(recent.each_ref(), usual);
         }
     }
 }
@@ -147,10 +162,16 @@ pub type Noise = Array2<f32>;
 pub struct Rest {
     samples: Vec<Array2<f32>>,
     next: usize,
+    /// The median of each group of samples.
+    middles: [Array2<f32>; GROUPS],
+    /// The group that has a new sample.
+    stale: usize,
     last_sample_secs: f64,
     stale_row: usize,
     reference: Array2<f32>,
     noise: Noise,
+    /// Usual spread of a sample's noise, grey levels.
+    spread: f32,
     /// Whether differences are smoothed before anything else, because the picture is noisy.
     coarse: bool,
     drift: Drift,
@@ -168,6 +189,8 @@ pub struct Difference {
     pub energy: Array2<f32>,
     /// Light of the glass against rest: 1 is the same.
     pub gain: f32,
+    gains: Vec<f32>,
+    ratios: Vec<f32>,
     scratch: Vec<f32>,
     /// Share of samples far off (over sixteen times their noise's energy and over six levels), 0 to 1.
     pub changed: f32,
@@ -186,6 +209,8 @@ impl Difference {
             square: Array2::zeros(shape),
             energy: Array2::zeros(shape),
             gain: 1.0,
+            gains: Vec::new(),
+            ratios: Vec::new(),
             scratch: Vec::new(),
             changed: 0.0,
             stirred: 0.0,
@@ -201,10 +226,13 @@ impl Rest {
         Self {
             samples: Vec::with_capacity(SAMPLES),
             next: 0,
+            middles: std::array::from_fn(|_| Array2::zeros(shape)),
+            stale: 0,
             last_sample_secs: f64::NEG_INFINITY,
             stale_row: usize::MAX,
             reference: Array2::zeros(shape),
             noise: Array2::from_elem(shape, LEAST_NOISE * LEAST_NOISE),
+            spread: LEAST_NOISE,
             coarse: false,
             drift: Drift::new(shape),
             ready: false,
@@ -225,19 +253,16 @@ impl Rest {
         }
         self.next = 0;
         self.last_sample_secs = at_secs;
-        let rows = self.reference.nrows();
-        let mut column = Vec::with_capacity(SAMPLES);
-        for row in 0..rows {
-            self.relearn_row(row, &mut column);
+        for group in 0..GROUPS {
+            self.relearn_rows(0..self.reference.nrows(), group);
         }
         self.coarse = false;
         self.first_noise(before);
-        let mut all: Vec<f32> = self.noise.iter().copied().collect();
-        let usual = median(&mut all) / NOISE_QUANTILE_OF_UNIT;
-        self.coarse = usual > COARSE_NOISE.powi(2);
+        self.coarse = self.usual_noise() > COARSE_NOISE;
         if self.coarse {
             self.first_noise(before);
         }
+        self.spread = self.usual_noise();
         self.stale_row = usize::MAX;
         self.ready = !self.samples.is_empty();
     }
@@ -272,6 +297,19 @@ impl Rest {
         }
     }
 
+    /// The usual spread of a sample's noise, grey levels.
+    fn usual_noise(&self) -> f32 {
+        let mut some = [0.0; NOISE_SAMPLES];
+        let every = self.noise.len().div_ceil(NOISE_SAMPLES).max(1);
+        let mut count = 0;
+        for (value, noise) in some.iter_mut().zip(self.noise.iter().step_by(every)) {
+            *value = *noise;
+            count += 1;
+        }
+        let usual = median(some.get_mut(..count).unwrap_or(&mut []));
+        (usual / NOISE_QUANTILE_OF_UNIT).sqrt()
+    }
+
     /// The noise, once it is known.
     #[must_use]
     pub fn noise(&self) -> Option<&Noise> {
@@ -298,18 +336,13 @@ impl Rest {
 
     /// Compares a straightened picture with the picture at rest. `into` is overwritten; it must
     /// have the shape of the glass.
-    pub fn compare(&self, patch: &Array2<f32>, inside: &Array2<bool>, into: &mut Difference) {
-        let (rows, cols) = self.reference.dim();
-        let gains = self.light(patch, inside);
-        let mut all = gains.clone();
-        into.gain = median(&mut all);
-        let dimmed = dimmed(into.gain);
-        into.changed = 0.0;
-        let (Some(patch), Some(rest), Some(inside), Some(noise)) = (
+    pub fn compare(&self, patch: &Array2<f32>, inside: &Inside, into: &mut Difference) {
+        let cols = self.reference.ncols();
+        let (Some(patch), Some(rest), Some(noise), Some(usual)) = (
             patch.as_slice(),
             self.reference.as_slice(),
-            inside.as_slice(),
             self.noise.as_slice(),
+            self.drift.usual.as_slice(),
         ) else {
             return;
         };
@@ -320,70 +353,52 @@ impl Rest {
         ) else {
             return;
         };
-        for row in 0..rows {
-            let inverse = 1.0 / between(&gains, row);
-            let offset = LIGHT_BASE * inverse - LIGHT_BASE;
-            let line = row * cols..(row + 1) * cols;
-            for (((level, now), rest), inside) in levels[line.clone()]
-                .iter_mut()
-                .zip(&patch[line.clone()])
-                .zip(&rest[line.clone()])
-                .zip(&inside[line])
-            {
-                let value = now * inverse + offset - rest;
-                *level = if *inside { value } else { 0.0 };
-            }
+        if cols == 0 || patch.len() != rest.len() || levels.len() != rest.len() {
+            return;
+        }
+        self.light(patch, inside, &mut into.gains);
+        let gains = &into.gains;
+        into.ratios.clear();
+        into.ratios.extend_from_slice(gains);
+        into.gain = median(&mut into.ratios);
+        let dimmed = dimmed(into.gain);
+        let mask = &inside.mask;
+        for (row, line) in levels.chunks_exact_mut(cols).enumerate() {
+            let all = row * cols..(row + 1) * cols;
+            let (Some(now), Some(rest), Some(mask)) =
+                (patch.get(all.clone()), rest.get(all.clone()), mask.get(all))
+            else {
+                return;
+            };
+            lanes::differ(line, (now, rest, mask), 1.0 / between(gains, row));
         }
         if self.coarse {
             smooth(levels, cols, &mut into.scratch);
         }
         mean_square(levels, cols, square, &mut into.scratch);
-        let variance =
-            |noise: f32| dimmed * (noise * (1.0 / NOISE_QUANTILE_OF_UNIT)).max(LEAST_NOISE.powi(2));
-        let (mut changed, mut stirred) = (0_u32, 0_u32);
-        for ((((value, noise), square), level), inside) in energy
-            .iter_mut()
-            .zip(noise)
-            .zip(&*square)
-            .zip(&*levels)
-            .zip(inside)
-        {
-            let here = if *inside {
-                square / variance(*noise)
-            } else {
-                0.0
-            };
-            *value = here;
-            changed += u32::from(here > 16.0 && level.abs() > 6.0);
-            stirred += u32::from(here > STIRRED_ENERGY);
-        }
-        let count = inside.iter().map(|i| u32::from(*i)).sum::<u32>().max(1) as f32;
+        let scale = Scale {
+            of_noise: 1.0 / NOISE_QUANTILE_OF_UNIT,
+            least: LEAST_NOISE.powi(2),
+            dimmed,
+        };
+        lanes::energies(energy, (square, noise, mask), scale);
+        let (stirred, changed) = lanes::count(energy, levels, STIRRED_ENERGY, FAR_OFF);
+        let count = inside.count.max(1) as f32;
         into.changed = changed as f32 / count;
         into.stirred = stirred as f32 / count;
         into.drift_taken_out = self.drift.is_on();
-        let Some(usual) = self.drift.usual.as_slice() else {
-            return;
-        };
         if into.drift_taken_out {
             for (level, usual) in levels.iter_mut().zip(usual) {
                 *level -= usual;
             }
             mean_square(levels, cols, square, &mut into.scratch);
-            for (((value, noise), square), inside) in
-                energy.iter_mut().zip(noise).zip(&*square).zip(inside)
-            {
-                *value = if *inside {
-                    square / variance(*noise)
-                } else {
-                    0.0
-                };
-            }
+            lanes::energies(energy, (square, noise, mask), scale);
         }
     }
 
     /// [`Rest::compare`] into a new difference.
     #[must_use]
-    pub fn difference(&self, patch: &Array2<f32>, inside: &Array2<bool>) -> Difference {
+    pub fn difference(&self, patch: &Array2<f32>, inside: &Inside) -> Difference {
         let mut into = Difference::new(self.reference.dim());
         self.compare(patch, inside, &mut into);
         into
@@ -396,80 +411,121 @@ impl Rest {
         let down = 1.0 / (1.0 + NOISE_STEP * (1.0 - NOISE_QUANTILE));
         // In the light of the picture at rest: what evening out a dim frame multiplied is undone.
         let undimmed = 1.0 / dimmed(difference.gain);
-        for (noise, square) in self.noise.iter_mut().zip(&difference.square) {
-            let now = square * undimmed;
-            let step = if now > OUTLYING * *noise {
-                event
-            } else if now > *noise {
-                up
-            } else {
-                down
+        if let (Some(noise), Some(square)) =
+            (self.noise.as_slice_mut(), difference.square.as_slice())
+        {
+            let steps = Steps {
+                up,
+                event,
+                down,
+                outlying: OUTLYING,
+                limits: NOISE_LIMITS,
             };
-            *noise = (*noise * step).clamp(0.02, 4000.0);
+            lanes::follow(noise, square, undimmed, steps);
         }
         let rows = self.reference.nrows();
         if at_secs - self.last_sample_secs >= SAMPLE_EVERY_SECS && self.stale_row >= rows {
             self.last_sample_secs = at_secs;
             // In the light of the picture at rest, so that flicker and steps of exposure do not
             // make the median pick single frames with all their noise.
-            let evened = self.drift.whole(difference) + &self.reference;
             if self.samples.len() < SAMPLES {
-                self.samples.push(evened);
-            } else if let Some(oldest) = self.samples.get_mut(self.next) {
-                *oldest = evened;
+                self.samples.push(Array2::zeros(self.reference.dim()));
             }
+            if let Some(oldest) = self.samples.get_mut(self.next) {
+                self.drift.whole(difference, oldest);
+                *oldest += &self.reference;
+            }
+            self.stale = self.next % GROUPS;
             self.next = (self.next + 1) % SAMPLES;
             self.stale_row = 0;
         }
         self.drift.learn(difference, at_secs);
         // The new median is worked out over the next frames, some rows at a time.
         if self.stale_row < rows {
-            let mut column = Vec::with_capacity(SAMPLES);
             let until = (self.stale_row + rows.div_ceil(RELEARN_FRAMES)).min(rows);
-            for row in self.stale_row..until {
-                self.relearn_row(row, &mut column);
-            }
+            self.relearn_rows(self.stale_row..until, self.stale);
             self.stale_row = until;
+            if until == rows {
+                self.spread = self.usual_noise();
+            }
         }
     }
 
-    fn relearn_row(&mut self, row: usize, column: &mut Vec<f32>) {
-        for col in 0..self.reference.ncols() {
-            column.clear();
-            column.extend(self.samples.iter().map(|s| s[[row, col]]));
-            self.reference[[row, col]] = median(column);
+    /// The picture at rest anew in some rows, when a sample of one group has changed: the median of
+    /// the medians of the groups.
+    fn relearn_rows(&mut self, rows: Range<usize>, group: usize) {
+        let cols = self.reference.ncols();
+        let place = rows.start * cols..rows.end * cols;
+        if self.samples.len() < SAMPLES {
+            let mut column = Vec::with_capacity(SAMPLES);
+            for (at, value) in place.clone().zip(part_mut(&mut self.reference, &place)) {
+                column.clear();
+                let levels = self.samples.iter().filter_map(|s| s.as_slice()?.get(at));
+                column.extend(levels);
+                *value = median(&mut column);
+            }
+            return;
         }
+        let of_group = std::array::from_fn(|at| {
+            let sample = self.samples.get(group + GROUPS * at);
+            sample.map_or(&[][..], |sample| part(sample, &place))
+        });
+        if let Some(middle) = self.middles.get_mut(group) {
+            lanes::median_of_5(of_group, part_mut(middle, &place));
+        }
+        let middles = self.middles.each_ref().map(|m| part(m, &place));
+        lanes::median_of_3(middles, part_mut(&mut self.reference, &place));
     }
 
-    /// Light ratio per block of rows: the median over the glass, so that a bead does not sway it.
-    fn light(&self, patch: &Array2<f32>, inside: &Array2<bool>) -> Vec<f32> {
-        let (rows, cols) = self.reference.dim();
-        let mut gains = Vec::with_capacity(rows.div_ceil(LIGHT_ROWS));
-        let mut ratios = Vec::with_capacity(LIGHT_ROWS * cols);
-        let mut start = 0;
-        while start < rows {
-            ratios.clear();
-            let end = (start + LIGHT_ROWS).min(rows);
-            for row in start..end {
-                for col in (row % 4..cols).step_by(4) {
-                    if inside[[row, col]] {
-                        ratios.push(
-                            (patch[[row, col]] + LIGHT_BASE)
-                                / (self.reference[[row, col]] + LIGHT_BASE),
-                        );
-                    }
+    /// Light ratio per block of rows: first guessed by the median of a few samples, then the ratio of
+    /// the sums over all that fit the guess, so that a bead does not sway it.
+    fn light(&self, patch: &[f32], inside: &Inside, gains: &mut Vec<f32>) {
+        let cols = self.reference.ncols();
+        let rest = self.reference.as_slice().unwrap_or(&[]);
+        let smoothed = if self.coarse { BEFORE_SMOOTHING } else { 1.0 };
+        let cut = (FITS.0 * smoothed * self.spread + FITS.1).min(FITS.2);
+        gains.clear();
+        let blocks = patch
+            .chunks(LIGHT_ROWS * cols)
+            .zip(rest.chunks(LIGHT_ROWS * cols))
+            .zip(inside.mask.chunks(LIGHT_ROWS * cols))
+            .zip(inside.rows.chunks(LIGHT_ROWS));
+        for (((patch, rest), mask), ranges) in blocks {
+            let mut ratios = [1.0; GUESSES];
+            let mut count = 0;
+            for (at, ratio) in ratios.iter_mut().enumerate() {
+                let row = at % ranges.len();
+                let (from, to) = ranges[row];
+                let place = row * cols + from + (2 * at + 1) * (to - from) / (2 * GUESSES);
+                if from < to
+                    && let (Some(now), Some(rest)) = (patch.get(place), rest.get(place))
+                {
+                    *ratio = (now + LIGHT_BASE) / (rest + LIGHT_BASE);
+                    count += 1;
                 }
             }
-            let gain = if ratios.len() < 4 {
-                gains.last().copied().unwrap_or(1.0)
+            let before = gains.last().copied().unwrap_or(1.0);
+            let gain = if count < GUESSES {
+                before
             } else {
-                median(&mut ratios)
+                let guess = lanes::median_of_15(&ratios);
+                let (ratio, share) = lanes::fitting(patch, rest, mask, (guess, cut));
+                if share > FITTING_SHARE { ratio } else { guess }
             };
             gains.push(gain.clamp(0.02, 50.0));
-            start = end;
         }
-        gains
     }
+}
+
+/// Some samples of a picture.
+fn part<'a>(picture: &'a Array2<f32>, place: &Range<usize>) -> &'a [f32] {
+    let all = picture.as_slice().unwrap_or(&[]);
+    all.get(place.clone()).unwrap_or(&[])
+}
+
+fn part_mut<'a>(picture: &'a mut Array2<f32>, place: &Range<usize>) -> &'a mut [f32] {
+    let all = picture.as_slice_mut().unwrap_or(&mut []);
+    all.get_mut(place.clone()).unwrap_or(&mut [])
 }
 
 /// By how much evening out multiplies the noise variance of a frame with this light: dim frames
@@ -499,7 +555,7 @@ mod tests {
     #[test]
     fn a_change_of_light_leaves_no_difference_and_a_bead_does() {
         let shape = (48, 24);
-        let inside = Array2::from_elem(shape, true);
+        let inside = Inside::new(vec![(0, shape.1); shape.0], shape.1, 1.0);
         let at_rest = Array2::from_shape_fn(shape, |(r, c)| 90.0 + r as f32 + (c % 5) as f32);
         let mut rest = Rest::new(shape);
         rest.begin(&[&at_rest, &at_rest, &at_rest], 0.0, None);
@@ -520,7 +576,7 @@ mod tests {
     #[test]
     fn a_passing_bead_is_not_learned_but_a_lasting_change_is() {
         let shape = (16, 16);
-        let inside = Array2::from_elem(shape, true);
+        let inside = Inside::new(vec![(0, shape.1); shape.0], shape.1, 1.0);
         let plain = Array2::from_elem(shape, 100.0_f32);
         let mut spot = plain.clone();
         spot[[8, 8]] = 60.0;

@@ -6,69 +6,81 @@ pub(super) fn smooth(levels: &mut [f32], cols: usize, scratch: &mut Vec<f32>) {
     if cols < 3 || levels.len() < 3 * cols {
         return;
     }
+    let wanted = levels.len() + 2 * cols;
+    scratch.resize(wanted.max(scratch.len()), 0.0);
+    scratch[..cols].fill(0.0);
+    scratch[wanted - cols..wanted].fill(0.0);
     for _ in 0..2 {
-        for line in levels.chunks_exact_mut(cols) {
-            let mut before = 0.0;
-            for at in 0..cols {
-                let here = line[at];
-                let after = line.get(at + 1).copied().unwrap_or(0.0);
-                line[at] = 0.25 * (before + 2.0 * here + after);
-                before = here;
+        // Down the columns into the scratch, which has an empty line at either end.
+        scratch[cols..cols + levels.len()].copy_from_slice(levels);
+        let lines = levels.chunks_exact_mut(cols).enumerate();
+        for (row, line) in lines {
+            let above = &scratch[row * cols..];
+            let (here, below) = (&above[cols..], &above[2 * cols..]);
+            for (((value, above), here), below) in line.iter_mut().zip(above).zip(here).zip(below) {
+                *value = 0.25 * (above + 2.0 * here + below);
             }
         }
-        scratch.clear();
-        scratch.resize(cols, 0.0);
-        let rows = levels.len() / cols;
-        for row in 0..rows {
-            for (at, above) in (row * cols..).zip(scratch.iter_mut()) {
-                let here = levels[at];
-                let after = levels.get(at + cols).copied().unwrap_or(0.0);
-                levels[at] = 0.25 * (*above + 2.0 * here + after);
-                *above = here;
-            }
+        // Along the rows.
+        for (line, copy) in levels
+            .chunks_exact_mut(cols)
+            .zip(scratch.chunks_exact_mut(cols))
+        {
+            copy.copy_from_slice(line);
+            along(copy, line, |before, here, after| {
+                0.25 * (before + 2.0 * here + after)
+            });
+        }
+        scratch[..cols].fill(0.0);
+    }
+}
+
+/// Each value of a line made of itself and its neighbours, of which there are none beyond the ends.
+fn along(from: &[f32], into: &mut [f32], mixed: impl Fn(f32, f32, f32) -> f32) {
+    let last = from.len().saturating_sub(1);
+    if let (Some(first), Some(next)) = (from.first(), from.get(1)) {
+        into[0] = mixed(0.0, *first, *next);
+        into[last] = mixed(from[last - 1], from[last], 0.0);
+    } else if let Some(only) = from.first() {
+        into[0] = mixed(0.0, *only, 0.0);
+    }
+    if from.len() > 2 {
+        let (here, after) = (&from[1..], &from[2..]);
+        for (((value, before), here), after) in
+            into[1..last].iter_mut().zip(from).zip(here).zip(after)
+        {
+            *value = mixed(*before, *here, *after);
         }
     }
 }
 
-/// Mean of squares over 3 × 3 samples, rows of `cols`.
-pub(super) fn mean_square(levels: &[f32], cols: usize, into: &mut [f32], across: &mut Vec<f32>) {
-    across.clear();
-    across.resize(levels.len(), 0.0);
-    if cols == 0 {
+/// Mean of squares over 3 × 3 samples, rows of `cols`. The ends of neighbouring rows count as
+/// neighbours: there is nothing beyond the walls of a glass.
+pub(super) fn mean_square(levels: &[f32], cols: usize, into: &mut [f32], scratch: &mut Vec<f32>) {
+    let count = levels.len();
+    if cols == 0 || into.len() != count {
         return;
     }
-    for (line, out) in levels.chunks_exact(cols).zip(across.chunks_exact_mut(cols)) {
-        for (value, level) in out.iter_mut().zip(line) {
-            *value = level * level * (1.0 / 9.0);
-        }
+    // Squares with an empty line at either end, then the sums down the columns with an empty place at
+    // either end.
+    let wanted = 2 * count + 2 * cols + 2;
+    if scratch.len() < wanted {
+        scratch.resize(wanted, 0.0);
     }
-    // Down the columns first, then along the rows.
-    let last = levels.len() / cols;
-    for row in 0..last {
-        let line = row * cols..(row + 1) * cols;
-        let above = row.saturating_sub(1) * cols;
-        let below = (row + 1).min(last - 1) * cols;
-        let (up, down) = (
-            f32::from(u8::from(row > 0)),
-            f32::from(u8::from(row + 1 < last)),
-        );
-        for (((value, here), above), below) in into[line.clone()]
-            .iter_mut()
-            .zip(&across[line])
-            .zip(&across[above..above + cols])
-            .zip(&across[below..below + cols])
-        {
-            *value = here + up * above + down * below;
-        }
+    let (squares, sums) = scratch.split_at_mut(count + 2 * cols);
+    squares[..cols].fill(0.0);
+    squares[count + cols..].fill(0.0);
+    for (square, level) in squares[cols..].iter_mut().zip(levels) {
+        *square = level * level * (1.0 / 9.0);
     }
-    for line in into.chunks_exact_mut(cols) {
-        let mut before = 0.0;
-        for at in 0..cols {
-            let here = line[at];
-            let after = line.get(at + 1).copied().unwrap_or(0.0);
-            line[at] = before + here + after;
-            before = here;
-        }
+    (sums[0], sums[count + 1]) = (0.0, 0.0);
+    let (above, here, below) = (&squares[..count], &squares[cols..], &squares[2 * cols..]);
+    for (((sum, a), b), c) in sums[1..].iter_mut().zip(above).zip(here).zip(below) {
+        *sum = a + b + c;
+    }
+    let (before, here, after) = (&sums[..count], &sums[1..], &sums[2..]);
+    for (((value, a), b), c) in into.iter_mut().zip(before).zip(here).zip(after) {
+        *value = a + b + c;
     }
 }
 

@@ -5,7 +5,7 @@
 
 use image::GrayImage;
 
-use crate::bead::sample::Look;
+use crate::bead::look::{Ends, Look};
 use crate::glass::Outline;
 
 /// Most texture points per glass; more cost time and add little.
@@ -41,14 +41,66 @@ const STEPS: usize = 4;
 /// A step below this many pixels ends the search.
 const SMALL_STEP_PX: f64 = 0.02;
 
-/// One point of fixed texture.
+/// Texture points beyond which only every second, third and so on is sorted for a median.
+const MEDIAN_POINTS: usize = 200;
+/// Products of two unknowns' slopes, each pair once, filled up to whole machine words.
+const PRODUCTS: usize = 16;
+
+/// One point of fixed texture, and what a step of each unknown does to its luma.
 #[derive(Clone, Copy, Debug)]
 struct Point {
     x: f32,
     y: f32,
     value: f32,
-    slope_x: f32,
-    slope_y: f32,
+    /// Place of its pixel in a frame as wide as the reference.
+    at: usize,
+    /// From the middle of the glass to the right and down, in half heights.
+    over: f32,
+    down: f32,
+    /// Grey levels for a pixel of shift (right, down), a pixel of turn at the glass's end, a gain of
+    /// 1/128 and an offset of one, at a gain of 1.
+    slopes: [f32; 8],
+    /// Products of any two of them, the upper triangle row by row.
+    products: [f32; PRODUCTS],
+}
+
+impl Point {
+    fn new((x, y, value): (f32, f32, f32), (slope_x, slope_y): (f32, f32)) -> Self {
+        Self {
+            x,
+            y,
+            value,
+            at: 0,
+            over: 0.0,
+            down: 0.0,
+            slopes: [slope_x, slope_y, 0.0, value / 128.0, 1.0, 0.0, 0.0, 0.0],
+            products: [0.0; PRODUCTS],
+        }
+    }
+
+    fn slope_x(&self) -> f32 {
+        self.slopes[0]
+    }
+
+    fn slope_y(&self) -> f32 {
+        self.slopes[1]
+    }
+
+    /// Works out what follows from where it is in the glass, and in frames so many pixels wide.
+    fn placed(mut self, centre_px: (f64, f64), half_height_px: f64, width: u32) -> Self {
+        self.at = self.y as usize * width as usize + self.x as usize;
+        self.over = ((f64::from(self.x) - centre_px.0) / half_height_px) as f32;
+        self.down = ((f64::from(self.y) - centre_px.1) / half_height_px) as f32;
+        self.slopes[2] = self.over * self.slope_y() - self.down * self.slope_x();
+        let mut at = 0;
+        for i in 0..UNKNOWNS {
+            for j in i..UNKNOWNS {
+                self.products[at] = self.slopes[i] * self.slopes[j];
+                at += 1;
+            }
+        }
+        self
+    }
 }
 
 /// Where the glass stands in a frame and how the light is.
@@ -82,9 +134,16 @@ impl Default for Pose {
 #[derive(Clone, Debug)]
 pub struct Steady {
     points: Vec<Point>,
-    centre_px: (f64, f64),
     half_height_px: f64,
+    /// How far the points reach.
+    holds: Ends,
     last: Stand,
+    /// Mean and median of the points' luma, grey levels.
+    mean: f64,
+    usual: f32,
+    /// Luma at the points now, less what is expected there.
+    errors: Vec<f32>,
+    sorted: Vec<f32>,
 }
 
 /// How a glass stands: shift in pixels and turn in pixels at its end.
@@ -112,12 +171,7 @@ impl Steady {
         let mut steep_x = Vec::new();
         let mut steep_y = Vec::new();
         if w < 10 || h < 10 {
-            return Self {
-                points: Vec::new(),
-                centre_px: (0.0, 0.0),
-                half_height_px: 1.0,
-                last: Stand::default(),
-            };
+            return Self::of(Vec::new(), outline, reference.width());
         }
         let mut rough: Vec<f32> = (y0..=y1)
             .step_by(3)
@@ -129,9 +183,12 @@ impl Steady {
         }
         let noise = 1.4826 * NOISE_OVER_ROUGH * median(&mut rough);
         let weakest = WEAKEST_GRADIENT.max(WEAKEST_OVER_NOISE * noise);
+        let (sin, cos) = outline.angle_deg.to_radians().sin_cos();
         for y in y0..=y1 {
             for x in x0..=x1 {
-                let (across, along) = outline.glass_from_picture(x as f64 + 0.5, y as f64 + 0.5);
+                let right = x as f64 + 0.5 - outline.centre_x_px;
+                let down = y as f64 + 0.5 - outline.centre_y_px;
+                let (across, along) = (right * cos + down * sin, down * cos - right * sin);
                 let inner = (2.0 * across / outline.width_px).abs() < 0.86
                     && (2.0 * along / outline.height_px).abs() < 1.0;
                 if inner {
@@ -139,13 +196,8 @@ impl Steady {
                 }
                 let gx = (get(x + 1, y) - get(x - 1, y)) / 2.0;
                 let gy = (get(x, y + 1) - get(x, y - 1)) / 2.0;
-                let point = Point {
-                    x: x as f32 + 0.5,
-                    y: y as f32 + 0.5,
-                    value: get(x, y),
-                    slope_x: gx,
-                    slope_y: gy,
-                };
+                let at = (x as f32 + 0.5, y as f32 + 0.5, get(x, y));
+                let point = Point::new(at, (gx, gy));
                 if gx.abs() >= weakest && gx.abs() >= gy.abs() {
                     steep_x.push(point);
                 } else if gy.abs() >= weakest {
@@ -155,13 +207,41 @@ impl Steady {
         }
         // Both directions must be told, so both get half the points, spread over the whole
         // surround: the steepest alone would all lie on one edge.
-        let mut points = thin(steep_x, MOST_POINTS / 2, |p| p.slope_x.abs());
-        points.extend(thin(steep_y, MOST_POINTS / 2, |p| p.slope_y.abs()));
+        let mut points = thin(steep_x, MOST_POINTS / 2, |p| p.slope_x().abs());
+        points.extend(thin(steep_y, MOST_POINTS / 2, |p| p.slope_y().abs()));
+        Self::of(points, outline, reference.width())
+    }
+
+    fn of(points: Vec<Point>, outline: &Outline, width: u32) -> Self {
+        let centre_px = (outline.centre_x_px, outline.centre_y_px);
+        let half_height_px = (outline.height_px / 2.0).max(1.0);
+        let points: Vec<Point> = points
+            .into_iter()
+            .map(|p| p.placed(centre_px, half_height_px, width))
+            .collect();
+        let mut values: Vec<f32> = points.iter().map(|p| p.value).collect();
+        let ends = |of: fn(&Point) -> f32| {
+            let all = || points.iter().map(of);
+            (
+                all().fold(f32::INFINITY, f32::min) as f64,
+                all().fold(f32::NEG_INFINITY, f32::max) as f64,
+            )
+        };
+        let holds = Ends {
+            x_px: ends(|p| p.x),
+            y_px: ends(|p| p.y),
+            width,
+        };
+        let sum: f64 = values.iter().copied().map(f64::from).sum();
         Self {
-            points,
-            centre_px: (outline.centre_x_px, outline.centre_y_px),
-            half_height_px: (outline.height_px / 2.0).max(1.0),
+            half_height_px,
+            holds,
             last: Stand::default(),
+            mean: sum / points.len().max(1) as f64,
+            usual: median(&mut values),
+            errors: Vec::with_capacity(points.len()),
+            sorted: Vec::with_capacity(points.len()),
+            points,
         }
     }
 
@@ -188,66 +268,49 @@ impl Steady {
         best
     }
 
-    fn solve(&self, luma: &GrayImage, start: Stand) -> (Pose, Stand) {
+    fn solve(&mut self, luma: &GrayImage, start: Stand) -> (Pose, Stand) {
         let look = Look::new(luma);
         let (mut dx, mut dy) = start.shift_px;
         let mut turn = start.turn_px;
         let half = self.half_height_px;
-        let from_centre = |p: &Point| {
-            (
-                (f64::from(p.x) - self.centre_px.0) / half,
-                (f64::from(p.y) - self.centre_px.1) / half,
-            )
-        };
         let (mut gain, mut offset) = (1.0_f64, 0.0_f64);
-        let mut errors: Vec<f32> = Vec::with_capacity(self.points.len());
         let mut spread = 8.0_f64;
+        let every = self.points.len().div_ceil(MEDIAN_POINTS).max(1);
         for step in 0..STEPS {
-            let mut normal = [[0.0_f64; UNKNOWNS]; UNKNOWNS];
-            let mut right = [0.0_f64; UNKNOWNS];
-            errors.clear();
-            // First pass: size of the disagreement, for the weights.
-            let values: Vec<f32> = self
-                .points
-                .iter()
-                .map(|p| {
-                    let (over, down) = from_centre(p);
-                    look.at(
-                        f64::from(p.x) + dx - down * turn,
-                        f64::from(p.y) + dy + over * turn,
+            let (shift_x, shift_y, turned) = (dx as f32, dy as f32, turn as f32);
+            self.errors.clear();
+            let whole = if turn.abs() < SMALL_TURN_PX {
+                look.shifted(self.holds, (dx, dy))
+            } else {
+                None
+            };
+            if let Some(shifted) = whole {
+                // So small a turn is reckoned by the slopes: all points lie alike between pixels.
+                let errors = self
+                    .points
+                    .iter()
+                    .map(|p| shifted.at(p.at) + p.slopes[2] * turned);
+                self.errors.extend(errors);
+            } else {
+                self.errors.extend(self.points.iter().map(|p| {
+                    look.near(
+                        p.x + shift_x - p.down * turned,
+                        p.y + shift_y + p.over * turned,
                     )
-                })
-                .collect();
+                }));
+            }
             if step == 0 {
-                (gain, offset) = light(&self.points, &values);
+                (gain, offset) = self.light(every);
             }
-            for (p, value) in self.points.iter().zip(&values) {
-                errors.push((f64::from(*value) - gain * f64::from(p.value) - offset) as f32);
+            let (times, more) = (gain as f32, offset as f32);
+            for (error, point) in self.errors.iter_mut().zip(&self.points) {
+                *error -= times * point.value + more;
             }
-            spread = (1.4826 * f64::from(median_abs(&errors))).max(1.0);
-            let cut = 4.685 * spread;
-            for (p, error) in self.points.iter().zip(&errors) {
-                let u = f64::from(*error) / cut;
-                if u.abs() >= 1.0 {
-                    continue;
-                }
-                let weight = (1.0 - u * u).powi(2);
-                let (over, down) = from_centre(p);
-                let (slope_x, slope_y) = (f64::from(p.slope_x), f64::from(p.slope_y));
-                let row = [
-                    gain * slope_x,
-                    gain * slope_y,
-                    gain * (over * slope_y - down * slope_x),
-                    f64::from(p.value) / 128.0,
-                    1.0,
-                ];
-                for i in 0..UNKNOWNS {
-                    for j in 0..UNKNOWNS {
-                        normal[i][j] += weight * row[i] * row[j];
-                    }
-                    right[i] += weight * row[i] * f64::from(*error);
-                }
-            }
+            self.sorted.clear();
+            let some = self.errors.iter().step_by(every);
+            self.sorted.extend(some.map(|error| error.abs()));
+            spread = (1.4826 * f64::from(median(&mut self.sorted))).max(1.0);
+            let (mut normal, mut right) = self.normal((4.685 * spread) as f32, gain);
             let near = (spread / USUAL_SHIFT_PX).powi(2);
             normal[0][0] += near;
             normal[1][1] += near;
@@ -273,12 +336,12 @@ impl Steady {
                 break;
             }
         }
-        let agree_cut = (4.685 * spread).min(24.0);
-        let agreeing = errors
+        let agree_cut = (4.685 * spread).min(24.0) as f32;
+        let agreeing = self
+            .errors
             .iter()
-            .filter(|e| f64::from(e.abs()) < agree_cut)
-            .count() as f64
-            / errors.len().max(1) as f64;
+            .map(|e| u32::from(e.abs() < agree_cut))
+            .sum::<u32>();
         let told = if turn.abs() < SMALL_TURN_PX {
             0.0
         } else {
@@ -287,9 +350,9 @@ impl Steady {
         let pose = Pose {
             shift_px: (dx, dy),
             turn_rad: told / half,
-            gain: brightness(&self.points, gain, offset),
+            gain: self.brightness(gain, offset),
             residual: spread / 1.4826,
-            agreeing,
+            agreeing: f64::from(agreeing) / self.errors.len().max(1) as f64,
         };
         let stand = Stand {
             shift_px: (dx, dy),
@@ -297,27 +360,61 @@ impl Steady {
         };
         (pose, stand)
     }
-}
 
-/// Ratio of the mean brightness now to that of the reference.
-fn brightness(points: &[Point], gain: f64, offset: f64) -> f64 {
-    let mean = points.iter().map(|p| f64::from(p.value)).sum::<f64>() / points.len().max(1) as f64;
-    if mean > 1.0 {
-        ((gain * mean + offset) / mean).clamp(0.0, 20.0)
-    } else {
-        1.0
+    /// The normal equations of one step: what moves, more than `cut` grey levels off, has no weight.
+    fn normal(&self, cut: f32, gain: f64) -> ([[f64; UNKNOWNS]; UNKNOWNS], [f64; UNKNOWNS]) {
+        let mut products = [0.0_f32; PRODUCTS];
+        let mut slopes = [0.0_f32; 8];
+        let inverse = 1.0 / cut;
+        for (point, error) in self.points.iter().zip(&self.errors) {
+            let u = error * inverse;
+            let left = (1.0 - u * u).max(0.0);
+            let weight = left * left;
+            for (sum, product) in products.iter_mut().zip(&point.products) {
+                *sum += weight * product;
+            }
+            for (sum, slope) in slopes.iter_mut().zip(&point.slopes) {
+                *sum += weight * error * slope;
+            }
+        }
+        // Shift and turn tell as much more as the light is stronger.
+        let scale = [gain, gain, gain, 1.0, 1.0];
+        let mut normal = [[0.0_f64; UNKNOWNS]; UNKNOWNS];
+        let mut right = [0.0_f64; UNKNOWNS];
+        let mut at = 0;
+        for i in 0..UNKNOWNS {
+            for j in i..UNKNOWNS {
+                let sum = scale[i] * scale[j] * f64::from(products[at]);
+                (normal[i][j], normal[j][i]) = (sum, sum);
+                at += 1;
+            }
+            right[i] = scale[i] * f64::from(slopes[i]);
+        }
+        (normal, right)
     }
-}
 
-/// First guess of gain (offset 0): the ratio of medians.
-fn light(points: &[Point], values: &[f32]) -> (f64, f64) {
-    let mut now: Vec<f32> = values.to_vec();
-    let mut then: Vec<f32> = points.iter().map(|p| p.value).collect();
-    let (a, b) = (median(&mut now), median(&mut then));
-    if b > 1.0 {
-        ((f64::from(a) / f64::from(b)).clamp(0.05, 20.0), 0.0)
-    } else {
-        (1.0, 0.0)
+    /// Ratio of the mean brightness now to that of the reference.
+    fn brightness(&self, gain: f64, offset: f64) -> f64 {
+        if self.mean > 1.0 {
+            ((gain * self.mean + offset) / self.mean).clamp(0.0, 20.0)
+        } else {
+            1.0
+        }
+    }
+
+    /// First guess of gain (offset 0): the ratio of the medians of luma, which `errors` holds now.
+    fn light(&mut self, every: usize) -> (f64, f64) {
+        self.sorted.clear();
+        self.sorted.extend(self.errors.iter().step_by(every));
+        let now = median(&mut self.sorted);
+        if self.usual > 1.0 {
+            (
+                (f64::from(now) / f64::from(self.usual)).clamp(0.05, 20.0),
+                0.0,
+            )
+        } else {
+            (1.0, 0.0)
+        }
     }
 }
 
@@ -327,11 +424,6 @@ pub(crate) fn median(values: &mut [f32]) -> f32 {
     }
     let middle = values.len() / 2;
     *values.select_nth_unstable_by(middle, f32::total_cmp).1
-}
-
-fn median_abs(values: &[f32]) -> f32 {
-    let mut magnitudes: Vec<f32> = values.iter().map(|v| v.abs()).collect();
-    median(&mut magnitudes)
 }
 
 /// Keeps at most `most` points: every n-th of the steeper half.

@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use image::GrayImage;
 
+use crate::bead::lanes::largest;
 use crate::bead::rest::Difference;
 
 /// Grey of a glass at rest in the strip.
@@ -38,9 +39,7 @@ impl Strip {
     pub fn push(&mut self, difference: &Difference) {
         let mut column = self.reuse();
         for row in difference.levels.rows() {
-            let strongest = row
-                .iter()
-                .fold(0.0_f32, |most, level| most.max(level.abs()));
+            let strongest = row.to_slice().map_or(0.0, largest);
             column.push((AT_REST - CONTRAST * (strongest - 4.0).max(0.0)).clamp(0.0, 255.0) as u8);
         }
         self.kept.push_back(column);

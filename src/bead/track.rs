@@ -181,12 +181,12 @@ pub struct Tracker {
 }
 
 impl Tracker {
-    /// Nothing followed yet, in a straightened glass of this shape (rows, columns).
+    /// Nothing followed yet, in a straightened glass so many samples high and wide.
     #[must_use]
-    pub fn new(shape: (usize, usize)) -> Self {
+    pub fn new(shape: (f32, f32)) -> Self {
         Self {
-            rows: shape.0 as f32,
-            cols: shape.1 as f32,
+            rows: shape.0,
+            cols: shape.1,
             paths: Vec::new(),
             clutter: Clutter::new(shape),
             frame: 0,
@@ -483,7 +483,7 @@ pub(crate) mod tests {
     }
 
     fn run(frames: usize, at: impl Fn(usize) -> Vec<Candidate>) -> Vec<Path> {
-        let mut tracker = Tracker::new((200, 60));
+        let mut tracker = Tracker::new((200.0, 60.0));
         let patch = Array2::zeros((200, 60));
         let mut over = Vec::new();
         for frame in 0..frames {

@@ -13,6 +13,8 @@ mod level;
 mod seek;
 mod shift;
 
+use std::sync::OnceLock;
+
 use image::GrayImage;
 
 use crate::base::GlassKind;
@@ -22,7 +24,7 @@ use level::{Level, Spot};
 use shift::Shift;
 
 /// Width of the largest picture that is worked on, pixels; wider ones are reduced by a whole factor.
-const WORKING_WIDTH_PX: u32 = 1000;
+const WORKING_WIDTH_PX: u32 = 500;
 /// Width at which everything is tried, about; the least that shows a glass of 36 pixels in 640.
 const ROUGH_WIDTH_PX: usize = 110;
 /// Steep places of the whole picture used to try everything, and to make the best exact.
@@ -176,13 +178,15 @@ pub struct Known {
     outlines: Vec<Outline>,
     /// From the working size to the rough one.
     levels: Vec<Level>,
-    /// Steep places of the whole picture, for each level.
-    spots: Vec<Vec<Spot>>,
+    /// Steep places of the whole picture, for each level; sought when first needed, for most pictures
+    /// are never looked for as a whole.
+    spots: OnceLock<Vec<Vec<Spot>>>,
     /// Steep places round each glass, for the two largest levels.
     rounds: Vec<[Vec<Spot>; 2]>,
     /// Factor and steep places of the copy for glances.
     glance_factor: u32,
-    glance_spots: Vec<Spot>,
+    glance: Level,
+    glance_spots: OnceLock<Vec<Spot>>,
 }
 
 impl Known {
@@ -194,19 +198,6 @@ impl Known {
         }
         let factor = luma.width().div_ceil(WORKING_WIDTH_PX).max(1);
         let levels = pyramid(luma, factor);
-        let rough = levels.len() - 1;
-        let spots = levels
-            .iter()
-            .enumerate()
-            .map(|(index, level)| {
-                let most = if index == rough {
-                    ROUGH_SPOTS
-                } else {
-                    WHOLE_SPOTS
-                };
-                whole_spots(level, outlines, most)
-            })
-            .collect();
         let rounds = outlines
             .iter()
             .map(|outline| {
@@ -214,17 +205,41 @@ impl Known {
             })
             .collect();
         let glance_factor = luma.width().div_ceil(GLANCE_WIDTH_PX).max(1);
-        let glance_spots = whole_spots(&Level::of(luma, glance_factor), outlines, WHOLE_SPOTS);
         Some(Self {
             size: luma.dimensions(),
             factor,
             outlines: outlines.to_vec(),
             levels,
-            spots,
+            spots: OnceLock::new(),
             rounds,
             glance_factor,
-            glance_spots,
+            glance: Level::of(luma, glance_factor),
+            glance_spots: OnceLock::new(),
         })
+    }
+
+    /// Steep places of the whole picture, for each level.
+    fn spots(&self) -> &[Vec<Spot>] {
+        self.spots.get_or_init(|| {
+            let rough = self.levels.len() - 1;
+            let levels = self.levels.iter().enumerate();
+            levels
+                .map(|(index, level)| {
+                    let most = if index == rough {
+                        ROUGH_SPOTS
+                    } else {
+                        WHOLE_SPOTS
+                    };
+                    whole_spots(level, &self.outlines, most)
+                })
+                .collect()
+        })
+    }
+
+    /// Steep places of the copy for glances.
+    fn glance_spots(&self) -> &[Spot] {
+        self.glance_spots
+            .get_or_init(|| whole_spots(&self.glance, &self.outlines, WHOLE_SPOTS))
     }
 
     /// Looks for the old picture in a new one. It is unsure when the pictures are of different sizes,
@@ -292,13 +307,13 @@ impl Known {
 
     /// The map near the old place, in picture pixels, when enough agrees there.
     fn glance(&self, after: &GrayImage) -> Option<Fit> {
-        if self.glance_spots.len() < FEWEST_SPOTS {
+        if self.glance_spots().len() < FEWEST_SPOTS {
             return None;
         }
         let level = Level::of(after, self.glance_factor);
         let middle = (level.width as f64 / 2.0, level.height as f64 / 2.0);
         let still = Shift::new(middle, (0.0, 0.0), 0.0, 1.0);
-        let near = fit(&level, &self.glance_spots, still, None);
+        let near = fit(&level, self.glance_spots(), still, None);
         (near.agreeing > SURE_WHOLE && near.in_sight > NEAR_IN_SIGHT && possible(&near.shift)).then(
             || Fit {
                 shift: near.shift.in_pixels(f64::from(self.glance_factor)),
@@ -323,14 +338,14 @@ impl Known {
     fn sought(&self, new: &[Level]) -> Option<Fit> {
         let old = &self.levels;
         let rough = old.len() - 1;
-        let spots = self.spots.get(rough)?;
+        let spots = self.spots().get(rough)?;
         if spots.len() < FEWEST_SPOTS {
             return None;
         }
         let starts = seek::seek(&new[rough], spots);
         // The best, made exact one or two sizes up; those that lead to the same place are one.
         let exact = rough.saturating_sub(1);
-        let spots = self.spots.get(exact)?;
+        let spots = self.spots().get(exact)?;
         let grow = f64::from(old[rough].factor / old[exact].factor);
         let mut fits: Vec<Fit> = Vec::new();
         let apart = SAME_PLACE * new[exact].width as f64;
@@ -379,7 +394,7 @@ impl Known {
     fn finer(&self, new: &[Level], start: Fit, from: usize) -> Fit {
         let mut last = start;
         for index in (0..from.min(self.levels.len())).rev() {
-            let (Some(level), Some(spots)) = (new.get(index), self.spots.get(index)) else {
+            let (Some(level), Some(spots)) = (new.get(index), self.spots().get(index)) else {
                 continue;
             };
             let factor = f64::from(level.factor);
@@ -431,6 +446,10 @@ fn within_any(outlines: &[Outline], level: &Level, x: f32, y: f32) -> bool {
 }
 
 fn inner(outline: &Outline, x_px: f64, y_px: f64) -> bool {
+    let reach = outline.width_px + outline.height_px;
+    if (x_px - outline.centre_x_px).abs() > reach || (y_px - outline.centre_y_px).abs() > reach {
+        return false;
+    }
     let (across, along) = outline.glass_from_picture(x_px, y_px);
     let (u, v) = (
         2.0 * across / outline.width_px / INNER,

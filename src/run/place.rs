@@ -28,6 +28,11 @@ const MOVED_PX: f64 = 1.5;
 /// Time between two looks at drift, seconds: a zoom of 1 % a minute moves the end of a glass of
 /// 400 pixels by a fifteenth of a pixel in that time.
 const DRIFT_SECS: f64 = 2.0;
+/// The same while nothing hints at a drift, seconds: such a look costs as much as two hundred glances at
+/// one glass.
+const CALM_DRIFT_SECS: f64 = 8.0;
+/// Steady shift of a glass, or drift found before, that hints at one, pixels.
+const HINT_PX: f64 = 0.4;
 /// Drift of a corner that is followed, pixels: under it the picture at rest hides it.
 const DRIFT_PX: f64 = 1.2;
 /// Steady shift that is made good, pixels: half of what steadying can follow.
@@ -116,7 +121,10 @@ pub(super) struct Place {
     vain_secs: f64,
     lost_at_secs: f64,
     seen_once: Option<Vec<Followed>>,
-    next_drift_secs: Option<f64>,
+    /// When drift was last looked at, seconds.
+    drift_secs: Option<f64>,
+    /// That look found a glass not quite where it was.
+    is_off: bool,
     drift_once: Vec<Option<Outline>>,
     doubtful: u32,
     mean_shift_px: Vec<(f64, f64)>,
@@ -151,12 +159,14 @@ impl Place {
         if glasses.iter().any(|g| g.blind.is_some()) {
             return None;
         }
-        if frame.at_secs
-            >= *self
-                .next_drift_secs
-                .get_or_insert(frame.at_secs + DRIFT_SECS)
-        {
-            self.next_drift_secs = Some(frame.at_secs + DRIFT_SECS);
+        let last = *self.drift_secs.get_or_insert(frame.at_secs);
+        let hints = self.doubtful > 0
+            || self.is_off
+            || glasses.iter().any(|g| g.agreeing < WELL)
+            || self.mean_shift_px.iter().any(|m| m.0.hypot(m.1) > HINT_PX);
+        let wait_secs = if hints { DRIFT_SECS } else { CALM_DRIFT_SECS };
+        if frame.at_secs - last >= wait_secs {
+            self.drift_secs = Some(frame.at_secs);
             return self.drift(frame, glasses);
         }
         None
@@ -303,6 +313,7 @@ impl Place {
         let found = kept.picture.follow(&frame.luma, &shifts);
         let unsure = found.iter().any(|f| f.sure != Certainty::Sure);
         let mut due = false;
+        self.is_off = false;
         let mut moved = Vec::new();
         for (index, (followed, glass)) in found.iter().zip(glasses).enumerate() {
             let once = self.drift_once.get_mut(index)?;
@@ -311,6 +322,7 @@ impl Place {
                 continue;
             }
             let off_px = apart_px(&followed.outline, &glass.now());
+            self.is_off |= off_px > HINT_PX;
             let mean = self.mean_shift_px.get(index).copied().unwrap_or_default();
             let at_rest = (glass.shift_px.0 - mean.0).hypot(glass.shift_px.1 - mean.1) < AT_REST_PX;
             // What two looks find is no passing reflection. They are compared as the glass would
