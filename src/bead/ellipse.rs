@@ -34,6 +34,8 @@ const STEPS: (usize, usize, usize) = (2, 4, 6);
 const FEW: usize = 3;
 /// Largest bead that is fitted sample by sample, samples: of a larger one several are averaged.
 const LARGEST: f32 = 18.0;
+/// Largest bead of the first search, from all starts, samples: it need not be exact.
+const LARGEST_AT_FIRST: f32 = 9.0;
 /// Farthest of the logarithm of width over height from what is expected.
 const FARTHEST_SHAPE: f64 = 0.35;
 
@@ -117,26 +119,22 @@ impl Ellipse {
 #[must_use]
 pub fn ellipse(portrait: &Portrait, expected: &Expected) -> Option<Ellipse> {
     let extent = portrait.extent(FAINT_SHARE)?;
-    let coarse = (extent.height.min(extent.width) / LARGEST).ceil().max(1.0) as usize;
-    let (mut field, task) = prepared(portrait, expected, &extent, coarse);
-    let scale = coarse as f64;
-    let mut starts = starts(&extent, scale, &task, &STARTS);
-    // Half of a bead may be nearly as bright as what is behind it.
-    if let Some(whole) = portrait.extent(FAINTER_SHARE)
-        && whole.width.max(whole.height) > LARGER * extent.width.max(extent.height)
-    {
-        starts.extend(self::starts(&whole, scale, &task, &WHOLE_STARTS));
-    }
-    let mut fits: Vec<Fit> = starts
-        .into_iter()
-        .map(|start| field.seek(start, STEPS.0, &task).0)
-        .collect();
-    fits.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-    fits.truncate(FEW);
-    let best = fits
-        .into_iter()
-        .map(|fit| field.seek(fit.sought, STEPS.1, &task).0)
-        .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
+    let coarse = |largest: f32| {
+        let size = extent.height.min(extent.width);
+        (size / largest).ceil().max(1.0) as usize
+    };
+    let first = searched(portrait, expected, &extent, coarse(LARGEST_AT_FIRST))?;
+    let (mut field, task) = prepared(portrait, expected, &extent, coarse(LARGEST));
+    let scale = coarse(LARGEST) as f64;
+    let [row, col, half, ratio, smear] = first;
+    let start = [
+        (row + 0.5) / scale - 0.5,
+        (col + 0.5) / scale - 0.5,
+        half - scale.ln(),
+        ratio,
+        smear / scale,
+    ];
+    let best = field.seek(start, STEPS.1, &task).0;
     let mut fit = best;
     let plain = field.weights.clone();
     let mut spread = [[0.0; SOUGHT]; SOUGHT];
@@ -165,6 +163,42 @@ pub fn ellipse(portrait: &Portrait, expected: &Expected) -> Option<Ellipse> {
         misfit,
     };
     (found.height.is_finite() && found.width.is_finite()).then_some(found)
+}
+
+/// The best of all starts, roughly, in samples of the portrait.
+fn searched(
+    portrait: &Portrait,
+    expected: &Expected,
+    extent: &Extent,
+    coarse: usize,
+) -> Option<[f64; SOUGHT]> {
+    let (field, task) = prepared(portrait, expected, extent, coarse);
+    let scale = coarse as f64;
+    let mut starts = starts(extent, scale, &task, &STARTS);
+    // Half of a bead may be nearly as bright as what is behind it.
+    if let Some(whole) = portrait.extent(FAINTER_SHARE)
+        && whole.width.max(whole.height) > LARGER * extent.width.max(extent.height)
+    {
+        starts.extend(self::starts(&whole, scale, &task, &WHOLE_STARTS));
+    }
+    let mut fits: Vec<Fit> = starts
+        .into_iter()
+        .map(|start| field.seek(start, STEPS.0, &task).0)
+        .collect();
+    fits.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    fits.truncate(FEW);
+    let best = fits
+        .into_iter()
+        .map(|fit| field.seek(fit.sought, STEPS.1, &task).0)
+        .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
+    let [row, col, half, ratio, smear] = best.sought;
+    Some([
+        (row + 0.5) * scale - 0.5,
+        (col + 0.5) * scale - 0.5,
+        half + scale.ln(),
+        ratio,
+        smear * scale,
+    ])
 }
 
 /// The portrait in samples of which each is the mean of `coarse` by `coarse`, and the task in them.

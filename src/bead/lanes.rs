@@ -173,6 +173,13 @@ fn middle_of_5([mut a, mut b, mut c, mut d, mut e]: [f32x8; 5]) -> f32x8 {
     c
 }
 
+/// The median of five values.
+pub(super) fn middle_of_five([a, b, c, d, e]: [f32; 5]) -> f32 {
+    // Without the least and the greatest of the first four, which are not in the middle.
+    let (low, high) = (a.min(b).max(c.min(d)), a.max(b).min(c.max(d)));
+    low.min(high).max(low.max(high).min(e))
+}
+
 /// The median of seven pictures, sample by sample.
 pub(super) fn median_of_7(pictures: [&Array2<f32>; 7], into: &mut [f32]) {
     let pictures = pictures.map(|picture| chunks(picture.as_slice().unwrap_or(&[])));
@@ -231,6 +238,8 @@ mod tests {
         let five: Vec<&[f32]> = pictures[..5].iter().map(Vec::as_slice).collect();
         median_of_5(five.try_into().unwrap(), &mut into);
         assert!((0..64).all(|at| into[at] == expected(5, at)));
+        let at = |at: usize| middle_of_five(std::array::from_fn(|of| pictures[of][at]));
+        assert!((0..64).all(|place| at(place) == expected(5, place)));
         let seven: Vec<Array2<f32>> = pictures
             .iter()
             .map(|p| Array2::from_shape_vec((8, 8), p.clone()).unwrap())

@@ -20,6 +20,7 @@ pub mod size;
 mod smooth;
 pub mod steady;
 pub mod strip;
+mod tilt;
 pub mod track;
 
 pub use counter::{Counter, Look, OnItsWay, Sight};

@@ -18,39 +18,66 @@ pub(super) struct Piece {
 }
 
 impl Piece {
-    /// The level `down` and `over` samples from the bead, between samples. Not a number outside
-    /// the glass.
-    fn level(&self, down: f32, over: f32) -> f32 {
+    /// A row of the piece as it lies on the bead, `down` samples below it, between samples: `line` is
+    /// as wide as a portrait, with the bead in its middle. Not a number outside the glass.
+    fn row(&self, down: f32, line: &mut [f32]) {
+        line.fill(f32::NAN);
+        let half = (line.len() / 2) as f32;
         let (row, col) = (
             self.place.0 + down - self.from.0,
-            self.place.1 + over - self.from.1,
+            self.place.1 - half - self.from.1,
         );
-        if row < 0.0 || col < 0.0 {
-            return f32::NAN;
+        if row < 0.0 {
+            return;
         }
-        let (r, c) = (row as usize, col as usize);
-        let (fr, fc) = (row - r as f32, col - c as f32);
-        let get = |r: usize, c: usize| self.levels.get([r, c]).copied().unwrap_or(f32::NAN);
-        let upper = get(r, c) + (get(r, c + 1) - get(r, c)) * fc;
-        let lower = get(r + 1, c) + (get(r + 1, c + 1) - get(r + 1, c)) * fc;
-        upper + (lower - upper) * fr
+        let (r, c) = (row as usize, col.floor());
+        let (fr, fc) = (row - r as f32, col - c);
+        let cols = self.levels.ncols();
+        let levels = self.levels.as_slice().unwrap_or(&[]);
+        let Some(two) = levels.get(r * cols..(r + 2) * cols) else {
+            return;
+        };
+        let (upper, lower) = two.split_at(cols);
+        // The first sample of the line that has one to its left.
+        let skipped = (-c).max(0.0) as usize;
+        let from = (c.max(0.0) as usize).min(cols);
+        let (Some(line), Some(upper), Some(lower)) = (
+            line.get_mut(skipped..),
+            upper.get(from..),
+            lower.get(from..),
+        ) else {
+            return;
+        };
+        let next = |of: &'_ [f32]| -> usize { of.len().min(1) };
+        let above = upper.iter().zip(&upper[next(upper)..]);
+        let below = lower.iter().zip(&lower[next(lower)..]);
+        for (value, ((a, b), (c, d))) in line.iter_mut().zip(above.zip(below)) {
+            let (upper, lower) = (a + (b - a) * fc, c + (d - c) * fc);
+            *value = upper + (lower - upper) * fr;
+        }
     }
 
     /// How far (rows, columns) this bead lies from the mean: one step of least squares on the
     /// slopes of the mean. None where there is no slope to tell by.
-    pub(super) fn off(&self, mean: &Array2<f32>) -> Option<(f32, f32)> {
+    pub(super) fn off(&self, mean: &Array2<f32>, line: &mut Vec<f32>) -> Option<(f32, f32)> {
         let (rows, cols) = mean.dim();
-        let (half_rows, half_cols) = ((rows / 2) as f32, (cols / 2) as f32);
+        let half_rows = (rows / 2) as f32;
+        let all = mean.as_slice()?;
+        line.resize(cols, 0.0);
         let (mut rr, mut rc, mut cc) = (0.0_f32, 0.0_f32, 0.0_f32);
         let (mut re, mut ce) = (0.0_f32, 0.0_f32);
         for r in 1..rows.saturating_sub(1) {
+            self.row(r as f32 - half_rows, line);
+            let three = all.get((r - 1) * cols..(r + 2) * cols)?;
+            let (above, here) = three.split_at(cols);
+            let (here, below) = here.split_at(cols);
             for c in 1..cols.saturating_sub(1) {
-                let error = mean[[r, c]] - self.level(r as f32 - half_rows, c as f32 - half_cols);
-                let down = (mean[[r + 1, c]] - mean[[r - 1, c]]) / 2.0;
-                let over = (mean[[r, c + 1]] - mean[[r, c - 1]]) / 2.0;
-                if !(error + down + over).is_finite() {
+                let error = here[c] - line[c];
+                if !error.is_finite() {
                     continue;
                 }
+                let down = (below[c] - above[c]) / 2.0;
+                let over = (here[c + 1] - here[c - 1]) / 2.0;
                 rr += down * down;
                 rc += down * over;
                 cc += over * over;
@@ -73,13 +100,16 @@ impl Piece {
 pub(super) fn laid(pieces: &[Piece], shape: (usize, usize)) -> (Array2<f32>, Array2<f32>) {
     let mut sum = Array2::zeros(shape);
     let mut seen = Array2::zeros(shape);
-    let (half_rows, half_cols) = ((shape.0 / 2) as f32, (shape.1 / 2) as f32);
+    let half_rows = (shape.0 / 2) as f32;
+    let mut line = vec![0.0; shape.1];
     for piece in pieces {
-        for (((r, c), value), seen) in sum.indexed_iter_mut().zip(&mut seen) {
-            let level = piece.level(r as f32 - half_rows, c as f32 - half_cols);
-            if level.is_finite() {
-                *value += level;
-                *seen += 1.0;
+        let rows = sum.rows_mut().into_iter().zip(seen.rows_mut()).enumerate();
+        for (r, (sum, seen)) in rows {
+            piece.row(r as f32 - half_rows, &mut line);
+            for ((sum, seen), level) in sum.into_iter().zip(seen).zip(&line) {
+                let is_seen = level.is_finite();
+                *sum += if is_seen { *level } else { 0.0 };
+                *seen += if is_seen { 1.0 } else { 0.0 };
             }
         }
     }
@@ -133,18 +163,17 @@ pub(super) fn noise(pieces: &[Piece], shape: (usize, usize)) -> f32 {
     const LEAST: f32 = 0.2;
     /// From the median of magnitudes to a spread, for unit normal noise.
     const TO_SPREAD: f32 = 1.4826;
-    let (half_rows, half_cols) = ((shape.0 / 2) as f32, (shape.1 / 2) as f32);
+    let half_rows = (shape.0 / 2) as f32;
     let mut off = Vec::new();
+    let mut line = vec![0.0; shape.1];
     for piece in pieces {
         for r in 0..shape.0 {
-            for c in 0..shape.1 {
-                let beside =
-                    r < BORDER || r + BORDER >= shape.0 || c < BORDER || c + BORDER >= shape.1;
-                if beside {
-                    let level = piece.level(r as f32 - half_rows, c as f32 - half_cols);
-                    if level.is_finite() {
-                        off.push(level.abs());
-                    }
+            piece.row(r as f32 - half_rows, &mut line);
+            let is_end = r < BORDER || r + BORDER >= shape.0;
+            for (c, level) in line.iter().enumerate() {
+                let beside = is_end || c < BORDER || c + BORDER >= shape.1;
+                if beside && level.is_finite() {
+                    off.push(level.abs());
                 }
             }
         }

@@ -6,6 +6,7 @@
 use ndarray::Array2;
 
 use crate::bead::album::{Album, Leaf};
+use crate::bead::lanes::middle_of_five;
 use crate::bead::pages::Pages;
 use crate::bead::piece::{Piece, even_rows, laid, noise};
 use crate::bead::steady::median;
@@ -336,10 +337,11 @@ impl Album {
             .collect();
         let firsts: Vec<(f32, f32)> = pieces.iter().map(|p| p.place).collect();
         let mut sum = laid(&pieces, shape);
+        let mut line = Vec::new();
         if pieces.len() > 1 {
             for _ in 0..ROUNDS {
                 for (piece, first) in pieces.iter_mut().zip(&firsts) {
-                    if let Some((down, over)) = piece.off(&sum.0) {
+                    if let Some((down, over)) = piece.off(&sum.0, &mut line) {
                         let near =
                             |at: f32, first: f32| at.clamp(first - farthest, first + farthest);
                         piece.place = (
@@ -436,7 +438,8 @@ impl Album {
             middle.0.round() as i64 - half.0 as i64,
             middle.1.round() as i64 - half.1 as i64,
         );
-        let mut levels = Array2::from_elem((2 * half.0 + 1, 2 * half.1 + 1), f32::NAN);
+        let width = 2 * half.1 + 1;
+        let mut levels = Array2::from_elem((2 * half.0 + 1, width), f32::NAN);
         let mut still = [0.0_f32; FRAMES_BEHIND];
         for (row, line) in (from.0..).zip(levels.rows_mut()) {
             if row < 0 || row >= self.rows as i64 {
@@ -452,22 +455,29 @@ impl Album {
                 *other = pages.row(*index, row);
             }
             let others = others.get(..count).unwrap_or(&[]);
-            let inside = self
-                .sampler
-                .inside()
-                .rows
-                .get(row)
-                .copied()
-                .unwrap_or_default();
-            for (col, value) in (from.1..).zip(line) {
-                if col < inside.0 as i64 || col >= inside.1 as i64 {
-                    continue;
+            let rows = &self.sampler.inside().rows;
+            let inside = rows.get(row).copied().unwrap_or_default();
+            let first = (inside.0 as i64).max(from.1);
+            let last = (inside.1 as i64).min(from.1 + width as i64);
+            let Some(line) = line.into_slice().filter(|_| first < last) else {
+                continue;
+            };
+            let cols = first as usize..last as usize;
+            let cut = |line: &'_ [f32]| cols.start.min(line.len())..cols.end.min(line.len());
+            let line = line.get_mut((first - from.1) as usize..).unwrap_or(&mut []);
+            for (value, level) in line.iter_mut().zip(&here[cut(here)]) {
+                *value = *level;
+            }
+            if let [a, b, c, d, e] = others {
+                let lines = a[cut(a)].iter().zip(&b[cut(b)]).zip(&c[cut(c)]);
+                let lines = lines.zip(&d[cut(d)]).zip(&e[cut(e)]);
+                for (value, ((((a, b), c), d), e)) in line.iter_mut().zip(lines) {
+                    *value -= middle_of_five([*a, *b, *c, *d, *e]);
                 }
-                let level = |line: &[f32]| line.get(col as usize).copied().unwrap_or(0.0);
-                *value = level(here);
-                if others.len() >= FEWEST_BEHIND {
-                    for (value, other) in still.iter_mut().zip(others) {
-                        *value = level(other);
+            } else if others.len() >= FEWEST_BEHIND {
+                for (col, value) in cols.zip(line) {
+                    for (still, other) in still.iter_mut().zip(others) {
+                        *still = other.get(col).copied().unwrap_or(0.0);
                     }
                     *value -= median(still.get_mut(..count).unwrap_or(&mut []));
                 }

@@ -6,6 +6,7 @@ use ndarray::Array2;
 
 use crate::base::GlassKind;
 use crate::bead::look::Look;
+use crate::bead::tilt::Tilt;
 use crate::glass::Outline;
 
 /// Widest straightened glass, samples. A wider one is taken at half size, a third, and so on:
@@ -33,6 +34,7 @@ pub struct Sampler {
     grid: Grid,
     inside: Inside,
     line: Vec<u16>,
+    tilt: Tilt,
 }
 
 /// Columns of a straightened glass are a multiple of this, so that rows are worked on eight samples at
@@ -73,11 +75,12 @@ impl Inside {
 /// Where the samples of a straightened glass lie.
 #[derive(Clone, Copy, Debug)]
 pub struct Grid {
-    outline: Outline,
-    rows: usize,
-    cols: usize,
-    step_px: f64,
-    taps: usize,
+    pub(super) outline: Outline,
+    pub(super) rows: usize,
+    pub(super) cols: usize,
+    pub(super) step_px: f64,
+    /// Whole pixels that a sample stands for, each way, unless the glass was carried along.
+    pub(super) taps: usize,
 }
 
 impl Sampler {
@@ -141,6 +144,7 @@ impl Sampler {
             },
             inside: Inside::new(ranges, cols, (outline.width_px / taps as f64) as f32),
             line: Vec::new(),
+            tilt: Tilt::default(),
         }
     }
 
@@ -212,7 +216,9 @@ impl Sampler {
         turn_rad: f64,
         into: &mut Array2<f32>,
     ) {
-        let Self { grid, line, .. } = self;
+        let Self {
+            grid, line, tilt, ..
+        } = self;
         let Some(into) = into.as_slice_mut() else {
             return;
         };
@@ -227,6 +233,9 @@ impl Sampler {
             && whole < UPRIGHT_PX
             && grid.take_upright(luma, shift_px, into, line)
         {
+            return;
+        }
+        if tilt.take(luma, (grid, shift_px, turn_rad), into, line) {
             return;
         }
         let look = Look::new(luma);
@@ -294,9 +303,8 @@ impl Grid {
         }
     }
 
-    /// The common case, a glass that stands upright: all samples have the same fractions, so rows are
-    /// mixed first, in whole numbers, and then columns. False when the glass reaches over the border
-    /// of the frame.
+    /// The common case, a glass that stands upright. False when it reaches over the border of the
+    /// frame.
     fn take_upright(
         &self,
         luma: &GrayImage,
@@ -304,80 +312,90 @@ impl Grid {
         into: &mut [f32],
         line: &mut Vec<u16>,
     ) -> bool {
-        let taps = self.taps;
-        let (across, along) = (self.cols * taps, self.rows * taps);
-        let x = self.outline.centre_x_px + shift_px.0 - across as f64 / 2.0;
-        let y = self.outline.centre_y_px + shift_px.1 - along as f64 / 2.0;
-        let (width, height) = (luma.width() as usize, luma.height() as usize);
-        if taps > MOST_WHOLE_TAPS
-            || x < 0.0
-            || y < 0.0
-            || x as usize + across + 1 > width
-            || y as usize + along + 1 > height
-        {
-            return false;
-        }
-        // The sum of so many whole parts of a pixel fits 16 bits.
-        let parts = 256 / taps.next_power_of_two() as u16;
-        let (left, top) = (x as usize, y as usize);
-        let fx = (x - left as f64) as f32;
-        let below = ((y - top as f64) * f64::from(parts)).round() as u16;
-        let above = parts - below;
-        let share = 1.0 / (f32::from(parts) * (taps * taps) as f32);
-        let pixels = luma.as_raw();
-        line.resize(across + 1, 0);
-        for (row, out) in into.chunks_exact_mut(self.cols).enumerate() {
-            let start = (top + row * taps) * width + left;
-            let tap_row = |tap: usize| {
-                let from = start + tap * width;
-                pixels.get(from..from + across + 1)
-            };
-            let (Some(first), Some(last)) = (tap_row(0), tap_row(taps)) else {
-                return false;
-            };
-            let ends = line.iter_mut().zip(first.iter().zip(last));
-            if let (2, Some(middle)) = (taps, tap_row(1)) {
-                for ((sum, (a, b)), middle) in ends.zip(middle) {
-                    let [a, b, middle] = [a, b, middle].map(|level| u16::from(*level));
-                    *sum = a * above + b * below + middle * parts;
-                }
-            } else {
-                for (sum, (a, b)) in ends {
-                    *sum = u16::from(*a) * above + u16::from(*b) * below;
-                }
-                for middle in (1..taps).filter_map(tap_row) {
-                    for (sum, level) in line.iter_mut().zip(middle) {
-                        *sum += u16::from(*level) * parts;
-                    }
-                }
-            }
-            match taps {
-                1 => {
-                    for ((value, a), b) in
-                        out.iter_mut().zip(&*line).zip(line.get(1..).unwrap_or(&[]))
-                    {
-                        let (a, b) = (f32::from(*a), f32::from(*b));
-                        *value = share * (a + (b - a) * fx);
-                    }
-                }
-                2 => across_by::<2>(line, out, fx, share),
-                3 => across_by::<3>(line, out, fx, share),
-                _ => {
-                    for (value, at) in out.iter_mut().zip((0..).step_by(taps)) {
-                        let Some([first, middle @ .., last]) = line.get(at..=at + taps) else {
-                            return false;
-                        };
-                        let inner: u32 = middle.iter().map(|v| u32::from(*v)).sum();
-                        *value = share
-                            * (f32::from(*first) * (1.0 - fx)
-                                + inner as f32
-                                + f32::from(*last) * fx);
-                    }
-                }
-            }
-        }
-        true
+        let half = |samples: usize| (samples * self.taps) as f64 / 2.0;
+        let x = self.outline.centre_x_px + shift_px.0 - half(self.cols);
+        let y = self.outline.centre_y_px + shift_px.1 - half(self.rows);
+        boxed(luma, (x, y), (self.rows, self.cols, self.taps), into, line)
     }
+}
+
+/// Means of squares of `taps` pixels each way, the first of which begins at a picture point: all have
+/// the same fractions, so rows are mixed first, in whole numbers, and then columns. False when they
+/// reach over the border of the frame.
+pub(super) fn boxed(
+    luma: &GrayImage,
+    (x, y): (f64, f64),
+    (rows, cols, taps): (usize, usize, usize),
+    into: &mut [f32],
+    line: &mut Vec<u16>,
+) -> bool {
+    let (across, along) = (cols * taps, rows * taps);
+    let (width, height) = (luma.width() as usize, luma.height() as usize);
+    if taps > MOST_WHOLE_TAPS
+        || x < 0.0
+        || y < 0.0
+        || x as usize + across + 1 > width
+        || y as usize + along + 1 > height
+    {
+        return false;
+    }
+    // The sum of so many whole parts of a pixel fits 16 bits.
+    let parts = 256 / taps.next_power_of_two() as u16;
+    let (left, top) = (x as usize, y as usize);
+    let fx = (x - left as f64) as f32;
+    let below = ((y - top as f64) * f64::from(parts)).round() as u16;
+    let above = parts - below;
+    let share = 1.0 / (f32::from(parts) * (taps * taps) as f32);
+    let pixels = luma.as_raw();
+    line.resize(across + 1, 0);
+    for (row, out) in into.chunks_exact_mut(cols).enumerate() {
+        let start = (top + row * taps) * width + left;
+        let tap_row = |tap: usize| {
+            let from = start + tap * width;
+            pixels.get(from..from + across + 1)
+        };
+        let (Some(first), Some(last)) = (tap_row(0), tap_row(taps)) else {
+            return false;
+        };
+        let ends = line.iter_mut().zip(first.iter().zip(last));
+        if let (2, Some(middle)) = (taps, tap_row(1)) {
+            for ((sum, (a, b)), middle) in ends.zip(middle) {
+                let [a, b, middle] = [a, b, middle].map(|level| u16::from(*level));
+                *sum = a * above + b * below + middle * parts;
+            }
+        } else {
+            for (sum, (a, b)) in ends {
+                *sum = u16::from(*a) * above + u16::from(*b) * below;
+            }
+            for middle in (1..taps).filter_map(tap_row) {
+                for (sum, level) in line.iter_mut().zip(middle) {
+                    *sum += u16::from(*level) * parts;
+                }
+            }
+        }
+        match taps {
+            1 => {
+                for ((value, a), b) in out.iter_mut().zip(&*line).zip(line.get(1..).unwrap_or(&[]))
+                {
+                    let (a, b) = (f32::from(*a), f32::from(*b));
+                    *value = share * (a + (b - a) * fx);
+                }
+            }
+            2 => across_by::<2>(line, out, fx, share),
+            3 => across_by::<3>(line, out, fx, share),
+            _ => {
+                for (value, at) in out.iter_mut().zip((0..).step_by(taps)) {
+                    let Some([first, middle @ .., last]) = line.get(at..=at + taps) else {
+                        return false;
+                    };
+                    let inner: u32 = middle.iter().map(|v| u32::from(*v)).sum();
+                    *value = share
+                        * (f32::from(*first) * (1.0 - fx) + inner as f32 + f32::from(*last) * fx);
+                }
+            }
+        }
+    }
+    true
 }
 
 /// Sums of `TAPS` neighbours each, of which the first counts for `1 - fx` and the next group's first
@@ -438,6 +456,37 @@ mod tests {
             let sum = fine[[r, c]] + fine[[r + 1, c]] + fine[[r, c + 1]] + fine[[r + 1, c + 1]];
             // Shifts are rounded to 128ths of a pixel, and neighbours differ by up to 255.
             assert!((level - sum / 4.0).abs() < 2.0, "{row} {col} {level} {sum}");
+        }
+    }
+
+    #[test]
+    fn a_leaning_glass_is_straightened() {
+        let upright = Outline::upright(GlassKind::Tube, 60.0, 40.0, 80.0, 200.0);
+        let (middle_x, middle_y) = (upright.centre_x_px, upright.centre_y_px);
+        // A picture in which luma grows along the axis of the leaning glass.
+        for angle_deg in [8.0_f64, -14.0] {
+            let outline = Outline {
+                angle_deg,
+                ..upright
+            };
+            let (sin, cos) = angle_deg.to_radians().sin_cos();
+            let luma = GrayImage::from_fn(220, 300, |x, y| {
+                let (x, y) = (f64::from(x) + 0.5 - middle_x, f64::from(y) + 0.5 - middle_y);
+                image::Luma([(120.0 + 0.8 * (y * cos - x * sin)).round() as u8])
+            });
+            let mut sampler = Sampler::new(&outline);
+            let (rows, cols) = sampler.shape();
+            let mut patch = Array2::zeros((rows, cols));
+            sampler.take(&luma, (0.3, 1.25), 0.0, &mut patch);
+            let mut line = vec![0.0; cols];
+            for row in 0..rows {
+                let exact = sampler.grid();
+                exact.take_row(&luma, ((0.3, 1.25), 0.0), row, &mut line);
+                for (col, level) in line.iter().enumerate() {
+                    let off = (patch[[row, col]] - level).abs();
+                    assert!(off < 0.6, "{row} {col} {off}");
+                }
+            }
         }
     }
 
