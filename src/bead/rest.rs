@@ -53,7 +53,7 @@ const OUTLYING_SHARE: f32 = 0.2;
 /// Frames over which a new median is worked out.
 const RELEARN_FRAMES: usize = 12;
 /// Rows over which light is taken as even: under a twentieth of a mains band in the picture.
-const LIGHT_ROWS: usize = 4;
+const LIGHT_ROWS: usize = 8;
 /// Samples of a block of rows that are taken for the first guess of its light.
 const GUESSES: usize = 15;
 /// A sample belongs to those that tell the light when it is no more than so many spreads of the noise,
