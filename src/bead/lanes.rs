@@ -27,27 +27,65 @@ fn splat(value: f32) -> f32x8 {
     f32x8::splat(value)
 }
 
-/// Ratio of the sums of luma now and at rest over the samples inside the glass that fit a guessed
-/// ratio within `cut` grey levels, and the share of samples that do.
-pub(super) fn fitting(
-    now: &[f32],
-    rest: &[f32],
-    mask: &[f32],
-    (guess, cut): (f32, f32),
-) -> (f32, f32) {
-    let (base, guesses, cut) = (splat(LIGHT_BASE), splat(guess), splat(cut));
-    let mut sums = [f32x8::ZERO; 4];
-    for ((now, rest), mask) in chunks(now).iter().zip(chunks(rest)).zip(chunks(mask)) {
-        let (now, rest, mask) = (lane(now) + base, lane(rest) + base, lane(mask));
-        let fits = (now - guesses * rest).abs().simd_lt(cut) & mask;
-        sums[0] += fits * now;
-        sums[1] += fits * rest;
-        sums[2] += fits;
-        sums[3] += mask;
+/// How many samples inside the glass are darker now than at rest times a ratio, both above the base.
+fn count_below(now: &[f32], rest: &[f32], mask: &[f32], ratio: f32) -> f32 {
+    let (base, ratio) = (splat(LIGHT_BASE), splat(ratio));
+    let lines = chunks(now).iter().zip(chunks(rest)).zip(chunks(mask));
+    let below = lines.fold(f32x8::ZERO, |below, ((now, rest), mask)| {
+        let is_below = (lane(now) + base).simd_lt((lane(rest) + base) * ratio);
+        below + (is_below & lane(mask))
+    });
+    below.reduce_add()
+}
+
+/// The median ratio of luma now to that at rest over the samples inside the glass, of which there are
+/// `of`, sought from a guess by halving.
+pub(super) fn median_ratio(
+    (now, rest, mask): (&[f32], &[f32], &[f32]),
+    of: f32,
+    guess: f32,
+) -> f32 {
+    /// How far from the guess it is looked for at first, as a share; each time without avail twice as
+    /// far, so many times.
+    const NEAR: (f32, usize) = (0.03, 6);
+    /// Halvings: to a thousandth, and less by the counts on both sides.
+    const HALVINGS: usize = 5;
+    let below = |ratio: f32| count_below(now, rest, mask, ratio) - of / 2.0;
+    let (mut low, mut high) = ((guess, 0.0), (guess, 0.0));
+    let here = below(guess);
+    let mut step = 1.0 + NEAR.0;
+    if here < 0.0 {
+        low.1 = here;
+        for _ in 0..NEAR.1 {
+            high = (low.0 * step, below(low.0 * step));
+            if high.1 >= 0.0 {
+                break;
+            }
+            low = high;
+            step *= step;
+        }
+    } else {
+        high.1 = here;
+        for _ in 0..NEAR.1 {
+            low = (high.0 / step, below(high.0 / step));
+            if low.1 < 0.0 {
+                break;
+            }
+            high = low;
+            step *= step;
+        }
     }
-    let [now, rest, fit, of] = sums.map(f32x8::reduce_add);
-    let ratio = if rest > 0.0 { now / rest } else { guess };
-    (ratio, fit / of.max(1.0))
+    for _ in 0..HALVINGS {
+        let middle = f32::midpoint(low.0, high.0);
+        let count = below(middle);
+        if count < 0.0 {
+            low = (middle, count);
+        } else {
+            high = (middle, count);
+        }
+    }
+    let share = -low.1 / (high.1 - low.1).max(1e-6);
+    low.0 + (high.0 - low.0) * share.clamp(0.0, 1.0)
 }
 
 /// Difference from rest of one row after its light is evened by a factor; nought outside the glass.
@@ -136,41 +174,40 @@ pub(super) fn follow(noise: &mut [f32], square: &[f32], times: f32, steps: Steps
     }
 }
 
-fn ordered(a: &mut f32x8, b: &mut f32x8) {
-    (*a, *b) = (a.fast_min(*b), a.fast_max(*b));
-}
-
-/// The median of three samples each.
-pub(super) fn median_of_3([a, b, c]: [&[f32]; 3], into: &mut [f32]) {
-    let lines = chunks(a).iter().zip(chunks(b)).zip(chunks(c));
-    for (into, ((a, b), c)) in chunks_mut(into).iter_mut().zip(lines) {
-        let (mut a, mut b, mut c) = (lane(a), lane(b), lane(c));
-        ordered(&mut a, &mut b);
-        ordered(&mut b, &mut c);
-        ordered(&mut a, &mut b);
-        *into = b.to_array();
+/// The median of `N` pictures (an odd number) in a range of samples. All are sorted side by side by one
+/// network (Batcher's merge exchange; Knuth, The Art of Computer Programming, vol. 3, algorithm
+/// 5.2.2M).
+pub(super) fn medians<const N: usize>(pictures: [&Array2<f32>; N], from: usize, into: &mut [f32]) {
+    let pictures = pictures.map(|picture| {
+        let samples = picture.as_slice().and_then(|p| p.get(from..));
+        chunks(samples.unwrap_or(&[]))
+    });
+    for (at, into) in chunks_mut(into).iter_mut().enumerate() {
+        let mut sorted = pictures.map(|picture| picture.get(at).map_or(f32x8::ZERO, lane));
+        let top = N.next_power_of_two() / 2;
+        let mut apart = top;
+        while apart > 0 {
+            let (mut step, mut rest, mut off) = (top, 0, apart);
+            loop {
+                let (mut low, last) = (0, N - off);
+                while low < last {
+                    if low & apart == rest {
+                        let (a, b) = (sorted[low], sorted[low + off]);
+                        (sorted[low], sorted[low + off]) = (a.fast_min(b), a.fast_max(b));
+                    }
+                    low += 1;
+                }
+                if step == apart {
+                    break;
+                }
+                off = step - apart;
+                step /= 2;
+                rest = apart;
+            }
+            apart /= 2;
+        }
+        *into = sorted[N / 2].to_array();
     }
-}
-
-/// The median of five samples each.
-pub(super) fn median_of_5([a, b, c, d, e]: [&[f32]; 5], into: &mut [f32]) {
-    let lines = chunks(a).iter().zip(chunks(b)).zip(chunks(c));
-    let lines = lines.zip(chunks(d)).zip(chunks(e));
-    for (into, ((((a, b), c), d), e)) in chunks_mut(into).iter_mut().zip(lines) {
-        *into = middle_of_5([a, b, c, d, e].map(lane)).to_array();
-    }
-}
-
-fn middle_of_5([mut a, mut b, mut c, mut d, mut e]: [f32x8; 5]) -> f32x8 {
-    ordered(&mut a, &mut b);
-    ordered(&mut d, &mut e);
-    // The least of the lesser and the largest of the larger are not in the middle.
-    ordered(&mut a, &mut d);
-    ordered(&mut b, &mut e);
-    ordered(&mut b, &mut c);
-    ordered(&mut c, &mut d);
-    ordered(&mut b, &mut c);
-    c
 }
 
 /// The median of five values.
@@ -178,33 +215,6 @@ pub(super) fn middle_of_five([a, b, c, d, e]: [f32; 5]) -> f32 {
     // Without the least and the greatest of the first four, which are not in the middle.
     let (low, high) = (a.min(b).max(c.min(d)), a.max(b).min(c.max(d)));
     low.min(high).max(low.max(high).min(e))
-}
-
-/// The median of seven pictures, sample by sample.
-pub(super) fn median_of_7(pictures: [&Array2<f32>; 7], into: &mut [f32]) {
-    let pictures = pictures.map(|picture| chunks(picture.as_slice().unwrap_or(&[])));
-    for (at, into) in chunks_mut(into).iter_mut().enumerate() {
-        let mut sorted = pictures.map(|picture| picture.get(at).map_or(f32x8::ZERO, lane));
-        // Rounds of neighbours: seven of them sort seven.
-        for round in 0..7 {
-            let (pairs, _) = sorted[round % 2..].as_chunks_mut::<2>();
-            for [low, high] in pairs {
-                ordered(low, high);
-            }
-        }
-        *into = sorted[3].to_array();
-    }
-}
-
-/// Median of the medians of three groups of five values, about their median.
-pub(super) fn median_of_15(values: &[f32; 15]) -> f32 {
-    let mut rows = [f32x8::ZERO; 5];
-    for (row, some) in rows.iter_mut().zip(values.as_chunks::<3>().0) {
-        let [a, b, c] = *some;
-        *row = f32x8::new([a, b, c, 0.0, 0.0, 0.0, 0.0, 0.0]);
-    }
-    let [a, b, c, ..] = middle_of_5(rows).to_array();
-    a.max(b).min(a.min(b).max(c))
 }
 
 /// The largest magnitude in a row.
@@ -221,41 +231,35 @@ mod tests {
 
     #[test]
     fn medians_are_those_of_sorting() {
-        let column = |seed: usize| -> Vec<f32> {
-            (0..64)
-                .map(|at| ((at * 7919 + seed * 104_729) * 2_654_435 % 1000) as f32)
-                .collect()
+        let column = |seed: usize| {
+            Array2::from_shape_fn((8, 8), |(r, c)| {
+                (((r * 8 + c) * 7919 + seed * 104_729) * 2_654_435 % 1000) as f32
+            })
         };
-        let pictures: Vec<Vec<f32>> = (1..=7).map(column).collect();
-        let expected = |of: usize, at: usize| {
+        let pictures: Vec<Array2<f32>> = (1..=15).map(column).collect();
+        let expected = |of: usize, at: [usize; 2]| {
             let mut sorted: Vec<f32> = pictures[..of].iter().map(|p| p[at]).collect();
             sorted.sort_by(f32::total_cmp);
             sorted[of / 2]
         };
-        let mut into = vec![0.0; 64];
-        median_of_3([&pictures[0], &pictures[1], &pictures[2]], &mut into);
-        assert!((0..64).all(|at| into[at] == expected(3, at)));
-        let five: Vec<&[f32]> = pictures[..5].iter().map(Vec::as_slice).collect();
-        median_of_5(five.try_into().unwrap(), &mut into);
-        assert!((0..64).all(|at| into[at] == expected(5, at)));
-        let at = |at: usize| middle_of_five(std::array::from_fn(|of| pictures[of][at]));
-        assert!((0..64).all(|place| at(place) == expected(5, place)));
-        let seven: Vec<Array2<f32>> = pictures
-            .iter()
-            .map(|p| Array2::from_shape_vec((8, 8), p.clone()).unwrap())
-            .collect();
-        let seven: Vec<&Array2<f32>> = seven.iter().collect();
-        median_of_7(seven.try_into().unwrap(), &mut into);
-        assert!((0..64).all(|at| into[at] == expected(7, at)));
+        let mut into = vec![0.0; 48];
+        medians::<7>(std::array::from_fn(|at| &pictures[at]), 16, &mut into);
+        assert!((0..48).all(|at| into[at] == expected(7, [2 + at / 8, at % 8])));
+        medians::<15>(std::array::from_fn(|at| &pictures[at]), 16, &mut into);
+        assert!((0..48).all(|at| into[at] == expected(15, [2 + at / 8, at % 8])));
+        let five = |at: [usize; 2]| middle_of_five(std::array::from_fn(|of| pictures[of][at]));
+        assert!((0..8).all(|at| five([at, at]) == expected(5, [at, at])));
     }
 
     #[test]
-    fn light_is_told_by_what_fits() {
+    fn the_median_ratio_is_found_from_afar() {
         let rest: Vec<f32> = (0..160).map(|at| 90.0 + (at % 7) as f32).collect();
-        let mut now: Vec<f32> = rest.iter().map(|v| (v + 8.0) * 1.2 - 8.0).collect();
-        // A bead.
-        now[40..80].fill(30.0);
-        let (ratio, share) = fitting(&now, &rest, &[1.0; 160], (1.19, 4.0));
-        assert!((ratio - 1.2).abs() < 1e-4 && (share - 0.75).abs() < 1e-6);
+        for gain in [0.4_f32, 0.97, 1.0, 1.2, 1.9] {
+            let mut now: Vec<f32> = rest.iter().map(|v| (v + 8.0) * gain - 8.0).collect();
+            // A bead.
+            now[40..80].fill(10.0);
+            let found = median_ratio((&now, &rest, &[1.0; 160]), 160.0, 1.0);
+            assert!((found / gain - 1.0).abs() < 2e-3, "{found} {gain}");
+        }
     }
 }

@@ -6,7 +6,7 @@ use std::ops::Range;
 
 use ndarray::Array2;
 
-use crate::bead::lanes::{self, LIGHT_BASE, Scale, Steps};
+use crate::bead::lanes::{self, Scale, Steps};
 use crate::bead::sample::Inside;
 use crate::bead::smooth::{mean_square, smooth};
 use crate::bead::steady::median;
@@ -14,10 +14,6 @@ use crate::bead::steady::median;
 /// Samples in the slow median. A bead covers a sample for about a twentieth of a second, so even
 /// at sixty drops a minute it is in a few of these at most.
 const SAMPLES: usize = 15;
-/// The slow median is the median of the medians of so many groups of five (the remedian of Rousseeuw &
-/// Bassett 1990), so that a new sample costs one median of five; every third sample is in the same
-/// group, so that what stays for some seconds is in all of them alike.
-const GROUPS: usize = 3;
 /// Time between two samples once running, seconds: the median then spans about nine seconds.
 const SAMPLE_EVERY_SECS: f64 = 0.6;
 /// Smallest noise assumed, grey levels: quantising alone gives 0.3, video coding about this.
@@ -54,15 +50,8 @@ const OUTLYING_SHARE: f32 = 0.2;
 const RELEARN_FRAMES: usize = 12;
 /// Rows over which light is taken as even: under a twentieth of a mains band in the picture.
 const LIGHT_ROWS: usize = 8;
-/// Samples of a block of rows that are taken for the first guess of its light.
-const GUESSES: usize = 15;
-/// A sample belongs to those that tell the light when it is no more than so many spreads of the noise,
-/// and so many grey levels, off what the guess lets expect, but never more than the last.
-const FITS: (f32, f32, f32) = (3.0, 2.0, 14.0);
-/// Share of a block of rows that must fit for its mean to be believed.
-const FITTING_SHARE: f32 = 0.25;
-/// Spread of a sample's noise over what smoothing leaves of it.
-const BEFORE_SMOOTHING: f32 = 3.5;
+/// Fewest samples that tell the light of a block of rows.
+const FEWEST_LIT: usize = 8;
 
 /// Differences kept of the last moments, for a glass behind steam.
 const RECENT: usize = 7;
@@ -148,7 +137,7 @@ impl Drift {
             && let Some(usual) = self.usual.as_slice_mut()
             && let Some(recent) = self.recent.first_chunk::<RECENT>()
         {
-            lanes::median_of_7(recent.each_ref(), usual);
+            lanes::medians(recent.each_ref(), 0, usual);
         }
     }
 }
@@ -162,16 +151,10 @@ pub type Noise = Array2<f32>;
 pub struct Rest {
     samples: Vec<Array2<f32>>,
     next: usize,
-    /// The median of each group of samples.
-    middles: [Array2<f32>; GROUPS],
-    /// The group that has a new sample.
-    stale: usize,
     last_sample_secs: f64,
     stale_row: usize,
     reference: Array2<f32>,
     noise: Noise,
-    /// Usual spread of a sample's noise, grey levels.
-    spread: f32,
     /// Whether differences are smoothed before anything else, because the picture is noisy.
     coarse: bool,
     drift: Drift,
@@ -226,13 +209,10 @@ impl Rest {
         Self {
             samples: Vec::with_capacity(SAMPLES),
             next: 0,
-            middles: std::array::from_fn(|_| Array2::zeros(shape)),
-            stale: 0,
             last_sample_secs: f64::NEG_INFINITY,
             stale_row: usize::MAX,
             reference: Array2::zeros(shape),
             noise: Array2::from_elem(shape, LEAST_NOISE * LEAST_NOISE),
-            spread: LEAST_NOISE,
             coarse: false,
             drift: Drift::new(shape),
             ready: false,
@@ -253,16 +233,13 @@ impl Rest {
         }
         self.next = 0;
         self.last_sample_secs = at_secs;
-        for group in 0..GROUPS {
-            self.relearn_rows(0..self.reference.nrows(), group);
-        }
+        self.relearn_rows(0..self.reference.nrows());
         self.coarse = false;
         self.first_noise(before);
         self.coarse = self.usual_noise() > COARSE_NOISE;
         if self.coarse {
             self.first_noise(before);
         }
-        self.spread = self.usual_noise();
         self.stale_row = usize::MAX;
         self.ready = !self.samples.is_empty();
     }
@@ -435,7 +412,6 @@ impl Rest {
                 self.drift.whole(difference, oldest);
                 *oldest += &self.reference;
             }
-            self.stale = self.next % GROUPS;
             self.next = (self.next + 1) % SAMPLES;
             self.stale_row = 0;
         }
@@ -443,17 +419,14 @@ impl Rest {
         // The new median is worked out over the next frames, some rows at a time.
         if self.stale_row < rows {
             let until = (self.stale_row + rows.div_ceil(RELEARN_FRAMES)).min(rows);
-            self.relearn_rows(self.stale_row..until, self.stale);
+            self.relearn_rows(self.stale_row..until);
             self.stale_row = until;
-            if until == rows {
-                self.spread = self.usual_noise();
-            }
+            if until == rows {}
         }
     }
 
-    /// The picture at rest anew in some rows, when a sample of one group has changed: the median of
-    /// the medians of the groups.
-    fn relearn_rows(&mut self, rows: Range<usize>, group: usize) {
+    /// The picture at rest anew in some rows.
+    fn relearn_rows(&mut self, rows: Range<usize>) {
         let cols = self.reference.ncols();
         let place = rows.start * cols..rows.end * cols;
         if self.samples.len() < SAMPLES {
@@ -466,24 +439,18 @@ impl Rest {
             }
             return;
         }
-        let of_group = std::array::from_fn(|at| {
-            let sample = self.samples.get(group + GROUPS * at);
-            sample.map_or(&[][..], |sample| part(sample, &place))
-        });
-        if let Some(middle) = self.middles.get_mut(group) {
-            lanes::median_of_5(of_group, part_mut(middle, &place));
+        if let Some(samples) = self.samples.first_chunk::<SAMPLES>() {
+            let into = part_mut(&mut self.reference, &place);
+            lanes::medians(samples.each_ref(), place.start, into);
         }
-        let middles = self.middles.each_ref().map(|m| part(m, &place));
-        lanes::median_of_3(middles, part_mut(&mut self.reference, &place));
     }
 
-    /// Light ratio per block of rows: first guessed by the median of a few samples, then the ratio of
-    /// the sums over all that fit the guess, so that a bead does not sway it.
+    /// Light ratio per block of rows: the median over the glass, so that a bead does not sway it. The
+    /// guess is that of the block above.
     fn light(&self, patch: &[f32], inside: &Inside, gains: &mut Vec<f32>) {
         let cols = self.reference.ncols();
         let rest = self.reference.as_slice().unwrap_or(&[]);
-        let smoothed = if self.coarse { BEFORE_SMOOTHING } else { 1.0 };
-        let cut = (FITS.0 * smoothed * self.spread + FITS.1).min(FITS.2);
+        let mut before = gains.first().copied().unwrap_or(1.0);
         gains.clear();
         let blocks = patch
             .chunks(LIGHT_ROWS * cols)
@@ -491,38 +458,23 @@ impl Rest {
             .zip(inside.mask.chunks(LIGHT_ROWS * cols))
             .zip(inside.rows.chunks(LIGHT_ROWS));
         for (((patch, rest), mask), ranges) in blocks {
-            let mut ratios = [1.0; GUESSES];
-            let mut count = 0;
-            for (at, ratio) in ratios.iter_mut().enumerate() {
-                let row = at % ranges.len();
-                let (from, to) = ranges[row];
-                let place = row * cols + from + (2 * at + 1) * (to - from) / (2 * GUESSES);
-                if from < to
-                    && let (Some(now), Some(rest)) = (patch.get(place), rest.get(place))
-                {
-                    *ratio = (now + LIGHT_BASE) / (rest + LIGHT_BASE);
-                    count += 1;
-                }
-            }
-            let before = gains.last().copied().unwrap_or(1.0);
-            let gain = if count < GUESSES {
-                before
-            } else {
-                let guess = lanes::median_of_15(&ratios);
-                let (ratio, share) = lanes::fitting(patch, rest, mask, (guess, cut));
-                if share > FITTING_SHARE { ratio } else { guess }
+            // The middle half of the rows is plenty.
+            let rows = ranges.len() / 4..ranges.len() - ranges.len() / 4;
+            let some = |of: &'_ [f32]| -> Range<usize> {
+                (rows.start * cols).min(of.len())..(rows.end * cols).min(of.len())
             };
-            gains.push(gain.clamp(0.02, 50.0));
+            let lit = ranges.get(rows.clone()).unwrap_or(&[]);
+            let of: usize = lit.iter().map(|(from, to)| to - from).sum();
+            if of >= FEWEST_LIT {
+                let lines = (&patch[some(patch)], &rest[some(rest)], &mask[some(mask)]);
+                before = lanes::median_ratio(lines, of as f32, before).clamp(0.02, 50.0);
+            }
+            gains.push(before);
         }
     }
 }
 
 /// Some samples of a picture.
-fn part<'a>(picture: &'a Array2<f32>, place: &Range<usize>) -> &'a [f32] {
-    let all = picture.as_slice().unwrap_or(&[]);
-    all.get(place.clone()).unwrap_or(&[])
-}
-
 fn part_mut<'a>(picture: &'a mut Array2<f32>, place: &Range<usize>) -> &'a mut [f32] {
     let all = picture.as_slice_mut().unwrap_or(&mut []);
     all.get_mut(place.clone()).unwrap_or(&mut [])

@@ -9,7 +9,7 @@ use crate::bead::look::{Ends, Look};
 use crate::glass::Outline;
 
 /// Most texture points per glass; more cost time and add little.
-const MOST_POINTS: usize = 500;
+const MOST_POINTS: usize = 360;
 /// Fewest points with which a shift can be told at all.
 const FEWEST_POINTS: usize = 40;
 /// How far round the glass texture is sought, as a share of its width.
