@@ -11,6 +11,10 @@ use crate::base::PixelBox;
 /// Most pictures kept: those that may wait in the queue before measuring, and some.
 const MOST: usize = 48;
 
+/// Most pictures kept that nobody looks at: a hiccup's worth. What a busy moment needed is given
+/// back.
+const SPARE: usize = 4;
+
 /// What stands where a picture was not decoded: mid-grey, no edge and no bead.
 pub const BLANK: u8 = 128;
 
@@ -71,9 +75,15 @@ impl Pool {
     }
 
     fn take(&mut self, width: u32, height: u32) -> Option<Kept> {
-        // Another size is never wanted again.
-        self.kept
-            .retain(|kept| kept.picture.dimensions() == (width, height));
+        let mut spare = 0;
+        self.kept.retain_mut(|kept| {
+            // Another size is never wanted again.
+            kept.picture.dimensions() == (width, height)
+                && (Arc::get_mut(&mut kept.picture).is_none() || {
+                    spare += 1;
+                    spare <= SPARE
+                })
+        });
         let at = self
             .kept
             .iter_mut()
@@ -140,5 +150,8 @@ mod tests {
             pool.keep(&Arc::new(GrayImage::new(1, 1)), None);
         }
         assert_eq!(pool.kept.len(), MOST);
+        let first = pool.whole(1, 1);
+        assert_eq!(pool.kept.len(), SPARE - 1);
+        drop(first);
     }
 }

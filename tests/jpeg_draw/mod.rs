@@ -1,5 +1,6 @@
 //! A small JPEG encoder for tests and benches: any sampling, any restart interval, any tables, as
 //! ITU-T T.81 describes baseline pictures. It shares nothing with what decodes.
+#![allow(dead_code, reason = "not every test writes every kind")]
 
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;

@@ -24,6 +24,7 @@ pub struct Decoder {
     read: Option<(Header, usize)>,
     /// Size of the picture read last.
     size: (usize, usize),
+    decoded: usize,
 }
 
 impl Decoder {
@@ -76,6 +77,7 @@ impl Decoder {
         self.splicer.whole(bytes, &header, end);
         let (width, height) = self.size;
         let same = (into.width() as usize, into.height() as usize) == (width, height);
+        self.decoded = width * height;
         if same {
             return decode(&self.splicer.bytes, (width, height), into);
         }
@@ -114,7 +116,14 @@ impl Decoder {
         Ok(())
     }
 
+    /// How many pixels were decoded for the picture decoded last.
+    #[must_use]
+    pub fn decoded_pixels(&self) -> usize {
+        self.decoded
+    }
+
     fn decode_aside(&mut self, (width, height): (usize, usize)) -> Result<(), JpegError> {
+        self.decoded = width * height;
         self.pixels.resize(width * height, 0);
         decode(&self.splicer.bytes, (width, height), &mut self.pixels)
     }
