@@ -1,10 +1,12 @@
 //! Processor time of the thread that asks, so that other work on the machine disturbs little. On
 //! systems that do not tell it, the time on the clock instead.
 
+#[cfg(not(target_os = "linux"))]
 use beadtally::base::{Clock, SystemClock};
 
 /// Measures stretches of work of one thread.
 pub struct Stopwatch {
+    #[cfg(not(target_os = "linux"))]
     clock: SystemClock,
 }
 
@@ -13,6 +15,7 @@ impl Stopwatch {
     #[must_use]
     pub fn new() -> Self {
         Self {
+            #[cfg(not(target_os = "linux"))]
             clock: SystemClock::new(),
         }
     }
@@ -37,10 +40,18 @@ impl Stopwatch {
         let given = work();
         (self.thread_ns() - from, given)
     }
+}
 
-    /// Time on the clock, seconds.
-    #[must_use]
-    pub fn wall_secs(&self) -> f64 {
-        self.clock.monotonic_secs()
+/// Processor time of this whole process, seconds.
+#[must_use]
+pub fn process_secs() -> f64 {
+    #[cfg(target_os = "linux")]
+    {
+        let spent = rustix::time::clock_gettime(rustix::time::ClockId::ProcessCPUTime);
+        spent.tv_sec as f64 + spent.tv_nsec as f64 * 1e-9
+    }
+    #[cfg(not(target_os = "linux"))]
+    {
+        f64::NAN
     }
 }
