@@ -34,7 +34,7 @@ fn random_how(rng: &mut ChaCha8Rng) -> How {
     let (width, height) = (rng.random_range(17..150), rng.random_range(17..110));
     let (h, v) = sampling.blocks();
     let across = width_units(width, h);
-    let divisors: Vec<usize> = (1..=across).filter(|n| across % n == 0).collect();
+    let divisors: Vec<usize> = (1..=across).filter(|n| across.is_multiple_of(*n)).collect();
     let restart = match rng.random_range(0..6) {
         0 => 0,
         1 => across,
@@ -115,7 +115,7 @@ fn parts_are_bit_for_bit_the_whole_picture() {
             .collect();
         let picture = parts(&mut decoder, &bytes, &boxes).unwrap();
         let across = width_units(how.width, how.sampling.blocks().0);
-        let parted = usize::from(how.restart > 0 && across % how.restart == 0);
+        let parted = usize::from(how.restart > 0 && across.is_multiple_of(how.restart));
         decoded[parted][0] += decoder.decoded_pixels();
         decoded[parted][1] += how.width * how.height;
         for (x, y, pixel) in picture.enumerate_pixels() {

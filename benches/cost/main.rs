@@ -35,7 +35,7 @@ struct Args {
     #[arg(long, value_name = "CLIP")]
     clip: Vec<PathBuf>,
     /// The script with OpenCV for the part `beside` (needs python3 with cv2); without it the
-    /// environment's OPENCV_COUNTER.
+    /// environment's `OPENCV_COUNTER`.
     #[arg(long, value_name = "SCRIPT.py")]
     opencv: Option<PathBuf>,
     /// Pairs of the part `beside`.
@@ -50,6 +50,9 @@ struct Args {
     /// Keep all figures in a file.
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
+    /// One case of the part `live`, in this process.
+    #[arg(long, hide = true, value_parser = live_case)]
+    live_case: Option<live::Case>,
     /// Given by cargo; it means nothing here.
     #[arg(long, hide = true)]
     bench: bool,
@@ -59,6 +62,10 @@ impl Args {
     fn wants(&self, part: &str) -> bool {
         self.only.is_empty() || self.only.iter().any(|only| only == part)
     }
+}
+
+fn live_case(words: &str) -> Result<live::Case, String> {
+    live::Case::read(words).ok_or_else(|| "five numbers are wanted".to_owned())
 }
 
 fn main() -> ExitCode {
@@ -72,6 +79,9 @@ fn main() -> ExitCode {
 }
 
 fn run(args: &Args) -> Result<(), String> {
+    if let Some(case) = args.live_case {
+        return live::one(case);
+    }
     let machine = machine::Machine::look();
     println!("{}", machine.words());
     let mut sheet = Sheet::default();

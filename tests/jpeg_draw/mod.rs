@@ -155,7 +155,7 @@ impl Bits {
         }
     }
 
-    fn number(&mut self, value: i32) -> u8 {
+    fn size(value: i32) -> u8 {
         (32 - value.unsigned_abs().leading_zeros()) as u8
     }
 
@@ -284,7 +284,7 @@ fn transform(
 fn write_block(bits: &mut Bits, values: &[i32; 64], before: &mut i32, tables: &Tables) {
     let step = values[0] - *before;
     *before = values[0];
-    let size = bits.number(step);
+    let size = Bits::size(step);
     let (code, length) = tables.dc.codes[usize::from(size)];
     bits.put(code, length);
     bits.rest(step, size);
@@ -302,7 +302,7 @@ fn write_block(bits: &mut Bits, values: &[i32; 64], before: &mut i32, tables: &T
         }
         // Ten bits are the most that baseline pictures hold.
         let value = (*value).clamp(-1023, 1023);
-        let size = bits.number(value);
+        let size = Bits::size(value);
         let (code, length) = tables.ac.codes[usize::from(run << 4 | size)];
         bits.put(code, length);
         bits.rest(value, size);

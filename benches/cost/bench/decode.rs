@@ -67,9 +67,20 @@ pub fn how(luma: &GrayImage, restart: usize, sampling: Sampling) -> How {
     }
 }
 
-/// The picture in all the formats.
+/// The formats, in order.
+const FORMATS: [(&str, PixelFormat); 6] = [
+    ("GREY", PixelFormat::Grey),
+    ("NV12", PixelFormat::Nv12),
+    ("YUYV", PixelFormat::Yuyv),
+    ("MJPEG without markers", PixelFormat::Mjpeg),
+    ("MJPEG, a marker a row", PixelFormat::Mjpeg),
+    ("MJPEG, markers within rows", PixelFormat::Mjpeg),
+];
+
+/// The picture in one of the formats; none when there is no such.
 #[must_use]
-pub fn packed(luma: &GrayImage) -> Vec<Packed> {
+pub fn packed(luma: &GrayImage, index: usize) -> Option<Packed> {
+    let (name, format) = *FORMATS.get(index)?;
     let (width, height) = (luma.width() as usize, luma.height() as usize);
     // Colour of a camera indoors: smooth.
     let level = |component: usize, x: usize, y: usize| match component {
@@ -78,32 +89,23 @@ pub fn packed(luma: &GrayImage) -> Vec<Packed> {
         _ => 134 - (y * 12 / height) as u8,
     };
     let across = width.div_ceil(16);
-    let part = (4..=across)
-        .find(|n| across.is_multiple_of(*n))
-        .unwrap_or(across);
+    let part = (4..=across).find(|n| across.is_multiple_of(*n));
     let jpeg = |restart| encode(&how(luma, restart, Sampling::Half), &level);
-    let grey = luma.as_raw().clone();
-    let yuyv = grey.iter().flat_map(|v| [*v, 128]).collect();
-    let nv12 = grey
-        .iter()
-        .copied()
-        .chain(std::iter::repeat_n(128, grey.len() / 2))
-        .collect();
-    [
-        ("GREY", PixelFormat::Grey, grey),
-        ("NV12", PixelFormat::Nv12, nv12),
-        ("YUYV", PixelFormat::Yuyv, yuyv),
-        ("MJPEG without markers", PixelFormat::Mjpeg, jpeg(0)),
-        ("MJPEG, a marker a row", PixelFormat::Mjpeg, jpeg(across)),
-        ("MJPEG, markers within rows", PixelFormat::Mjpeg, jpeg(part)),
-    ]
-    .into_iter()
-    .map(|(name, format, bytes)| Packed {
+    let grey = luma.as_raw();
+    let colours = std::iter::repeat_n(128, grey.len() / 2);
+    let bytes = match index {
+        0 => grey.clone(),
+        1 => grey.iter().copied().chain(colours).collect(),
+        2 => grey.iter().flat_map(|v| [*v, 128]).collect(),
+        3 => jpeg(0),
+        4 => jpeg(across),
+        _ => jpeg(part.unwrap_or(across)),
+    };
+    Some(Packed {
         name,
         format,
         bytes,
     })
-    .collect()
 }
 
 /// Nanoseconds a byte that reading the codes alone takes: what colours add to a picture of which
@@ -193,7 +195,7 @@ pub fn all(sizes: &[(u32, u32)], machine: &Machine, sheet: &mut Sheet) -> Result
             floor: None,
         });
         let pixels = f64::from(size.0) * f64::from(size.1);
-        for packed in packed(&frame.luma) {
+        for packed in (0..FORMATS.len()).filter_map(|index| packed(&frame.luma, index)) {
             let (step, coded) = match packed.format {
                 PixelFormat::Yuyv => (2.0, false),
                 PixelFormat::Mjpeg => (0.0, true),

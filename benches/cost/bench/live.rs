@@ -2,6 +2,7 @@
 //! pictures by the clock, unpacked as a camera's are, and the runner's own threads. Processor time
 //! of the whole process, and its memory.
 
+use std::process::Command;
 use std::sync::Arc;
 
 use beadtally::base::{Clock, Frame, SystemClock};
@@ -9,6 +10,7 @@ use beadtally::capture::camera::unpack::Unpacker;
 use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{About, CaptureError, Grab, Mode, Source, Wanted};
 use beadtally::run::{Pictures, Runner, RunnerSettings};
+use serde::{Deserialize, Serialize};
 
 use super::decode::{self, Packed};
 use super::measure;
@@ -70,82 +72,174 @@ fn memory_mb(key: &str) -> f64 {
         .map_or(f64::NAN, |kib| kib / 1024.0)
 }
 
-/// Runs each format for some seconds.
+/// What is run in one process of its own, so that nothing else is in its memory.
+#[derive(Clone, Copy, Debug)]
+pub struct Case {
+    /// Columns.
+    pub width: u32,
+    /// Rows.
+    pub height: u32,
+    /// Frames a second.
+    pub fps: f64,
+    /// Which of the packed formats.
+    pub format: usize,
+    /// For how long, seconds.
+    pub seconds: f64,
+}
+
+impl Case {
+    /// From five numbers parted by commas.
+    #[must_use]
+    pub fn read(words: &str) -> Option<Self> {
+        let numbers: Vec<f64> = words.split(',').filter_map(|n| n.parse().ok()).collect();
+        let [width, height, fps, format, seconds] = numbers[..] else {
+            return None;
+        };
+        Some(Self {
+            width: width as u32,
+            height: height as u32,
+            fps,
+            format: format as usize,
+            seconds,
+        })
+    }
+
+    fn words(&self) -> String {
+        format!(
+            "{},{},{},{},{}",
+            self.width, self.height, self.fps, self.format, self.seconds
+        )
+    }
+}
+
+/// What one process tells.
+#[derive(Debug, Serialize, Deserialize)]
+struct Told {
+    name: String,
+    share: f64,
+    came: f64,
+    resident_mb: f64,
+    most_mb: f64,
+}
+
+/// Runs each format for some seconds, each in a process of its own.
 ///
 /// # Errors
 /// A sentence.
 pub fn all(seconds: f64, sheet: &mut Sheet) -> Result<(), String> {
+    let program = std::env::current_exe().map_err(|error| error.to_string())?;
     for ((width, height), fps, formats) in [
         ((640, 480), 30.0, &[2, 3][..]),
         ((640, 480), 60.0, &[2][..]),
         ((1920, 1080), 30.0, &[2, 3, 4, 5][..]),
         ((1920, 1080), 60.0, &[4][..]),
     ] {
-        let words = format!("demo:feeds=3,size={width}x{height},seed=5");
-        let mut source = DemoSource::from_words(&words).map_err(|error| error.to_string())?;
-        let calibration = measure::calibration(&source);
-        let frames = measure::frames(&mut source, PICTURES)?;
         for format in formats {
-            let pictures: Vec<Packed> = frames
-                .iter()
-                .filter_map(|frame| decode::packed(&frame.luma).into_iter().nth(*format))
-                .collect();
-            let Some(first) = pictures.first() else {
-                return Err("no such format".to_owned());
+            let case = Case {
+                width,
+                height,
+                fps,
+                format: *format,
+                seconds,
             };
-            let (name, format) = (first.name, first.format);
-            let clock = Arc::new(SystemClock::new());
-            let replay = Replay {
-                about: About {
-                    name: "bench".to_owned(),
-                    identity: String::new(),
-                    width,
-                    height,
-                    frames_per_second: Some(fps),
-                    frames: None,
-                    live: true,
-                },
-                mode: Mode {
-                    format,
-                    width,
-                    height,
-                    frames_per_second: Some(fps),
-                },
-                pictures: Arc::new(pictures),
-                unpacker: Unpacker::default(),
-                clock: Arc::clone(&clock),
-                number: 0,
-                from_secs: clock.monotonic_secs(),
-            };
-            let mut settings = RunnerSettings::new(Box::new(replay));
-            settings.calibration = Some(calibration.clone());
-            settings.pictures = Pictures::Measured;
-            let runner = Runner::start(settings, Arc::clone(&clock) as Arc<dyn Clock>)
+            let output = Command::new(&program)
+                .args(["--live-case", &case.words()])
+                .output()
                 .map_err(|error| error.to_string())?;
-            clock.wait_secs(WARM_UP_SECS);
-            let (from, from_secs) = (process_secs(), clock.monotonic_secs());
-            clock.wait_secs(seconds);
-            let spent = process_secs() - from;
-            let share = spent / (clock.monotonic_secs() - from_secs);
-            let measured = runner.snapshot().frames_per_second;
-            runner.stop();
-            sheet.tell(Figure {
-                part: "live",
-                what: format!(
-                    "{width}x{height} {name}, 3 glasses, {fps} asked, {measured:.1} came"
+            let told: Told = serde_json::from_slice(&output.stdout)
+                .map_err(|_| String::from_utf8_lossy(&output.stderr).into_owned())?;
+            let name = format!("{width}x{height} {}, 3 glasses, {fps} a second", told.name);
+            for (what, value, unit) in [
+                (
+                    format!("{name} ({:.1} came)", told.came),
+                    told.share,
+                    "% of a core",
                 ),
-                value: share * 100.0,
-                unit: "% of a core",
-                floor: None,
-            });
+                (format!("{name}: memory at the end"), told.resident_mb, "MB"),
+                (format!("{name}: memory at most"), told.most_mb, "MB"),
+            ] {
+                sheet.tell(Figure {
+                    part: "live",
+                    what,
+                    value,
+                    unit,
+                    floor: None,
+                });
+            }
         }
-        sheet.tell(Figure {
-            part: "live",
-            what: format!("memory at {width}x{height}, with the bench's own pictures"),
-            value: memory_mb("VmRSS"),
-            unit: "MB",
-            floor: None,
-        });
     }
+    Ok(())
+}
+
+/// Runs one case and prints what it came to, as JSON.
+///
+/// # Errors
+/// A sentence.
+pub fn one(case: Case) -> Result<(), String> {
+    let Case {
+        width,
+        height,
+        fps,
+        format,
+        seconds,
+    } = case;
+    let words = format!("demo:feeds=3,size={width}x{height},seed=5");
+    let mut source = DemoSource::from_words(&words).map_err(|error| error.to_string())?;
+    let calibration = measure::calibration(&source);
+    let mut pictures = Vec::new();
+    for _ in 0..PICTURES {
+        for frame in measure::frames(&mut source, 1)? {
+            pictures.push(decode::packed(&frame.luma, format).ok_or("no such format")?);
+        }
+    }
+    drop(source);
+    let first = pictures.first().ok_or("no pictures")?;
+    let (name, format) = (first.name, first.format);
+    let clock = Arc::new(SystemClock::new());
+    let replay = Replay {
+        about: About {
+            name: "bench".to_owned(),
+            identity: String::new(),
+            width,
+            height,
+            frames_per_second: Some(fps),
+            frames: None,
+            live: true,
+        },
+        mode: Mode {
+            format,
+            width,
+            height,
+            frames_per_second: Some(fps),
+        },
+        pictures: Arc::new(pictures),
+        unpacker: Unpacker::default(),
+        clock: Arc::clone(&clock),
+        number: 0,
+        from_secs: clock.monotonic_secs(),
+    };
+    let mut settings = RunnerSettings::new(Box::new(replay));
+    settings.calibration = Some(calibration);
+    settings.pictures = Pictures::Measured;
+    let runner = Runner::start(settings, Arc::clone(&clock) as Arc<dyn Clock>)
+        .map_err(|error| error.to_string())?;
+    clock.wait_secs(WARM_UP_SECS);
+    let (from, from_secs) = (process_secs(), clock.monotonic_secs());
+    clock.wait_secs(seconds);
+    let spent = process_secs() - from;
+    let share = 100.0 * spent / (clock.monotonic_secs() - from_secs);
+    let came = runner.snapshot().frames_per_second;
+    let told = Told {
+        name: name.to_owned(),
+        share,
+        came,
+        resident_mb: memory_mb("VmRSS"),
+        most_mb: memory_mb("VmHWM"),
+    };
+    runner.stop();
+    println!(
+        "{}",
+        serde_json::to_string(&told).map_err(|error| error.to_string())?
+    );
     Ok(())
 }

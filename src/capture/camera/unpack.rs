@@ -84,13 +84,11 @@ impl Unpacker {
         };
         self.pool.keep(&picture, boxes.clone());
         unpacked?;
-        Ok(match boxes {
-            Some(boxes) => (picture, Extent::Boxes(boxes)),
-            None => {
-                self.whole_secs = Some(at_secs);
-                (picture, Extent::Whole)
-            }
-        })
+        let Some(boxes) = boxes else {
+            self.whole_secs = Some(at_secs);
+            return Ok((picture, Extent::Whole));
+        };
+        Ok((picture, Extent::Boxes(boxes)))
     }
 
     /// The boxes that are enough for a picture of this time; none when it must be whole.

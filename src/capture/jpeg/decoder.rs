@@ -44,14 +44,13 @@ impl Decoder {
         self.read = None;
         let header = header::walk(bytes).ok_or(JpegError::NotJpeg)?;
         let end = header::find_end(bytes, header.scan_at).ok_or(JpegError::Cut)?;
-        let (w, h) = match header.grid {
-            Some(grid) => (grid.width, grid.height),
-            None => {
-                self.splicer.whole(bytes, &header, end);
-                let mut decoder = decoder(&self.splicer.bytes);
-                decoder.decode_headers().map_err(|e| damaged(&e))?;
-                decoder.dimensions().ok_or(JpegError::NotJpeg)?
-            }
+        let (w, h) = if let Some(grid) = header.grid {
+            (grid.width, grid.height)
+        } else {
+            self.splicer.whole(bytes, &header, end);
+            let mut decoder = decoder(&self.splicer.bytes);
+            decoder.decode_headers().map_err(|e| damaged(&e))?;
+            decoder.dimensions().ok_or(JpegError::NotJpeg)?
         };
         let (width, height) = check_size(w as u64, h as u64).map_err(JpegError::Size)?;
         let (wanted_width, wanted_height) = announced.unwrap_or((width, height));
@@ -102,13 +101,13 @@ impl Decoder {
         into: &mut GrayImage,
     ) -> Result<(), JpegError> {
         let (header, end) = self.read.ok_or(JpegError::NotJpeg)?;
-        let laid = match self.splicer.parts(bytes, &header, end, boxes) {
-            Some(laid) => laid,
-            None => {
+        let laid = self
+            .splicer
+            .parts(bytes, &header, end, boxes)
+            .unwrap_or_else(|| {
                 self.splicer.whole(bytes, &header, end);
                 Laid::whole(self.size)
-            }
-        };
+            });
         self.decode_aside((laid.width, laid.height))?;
         for wanted in boxes {
             self.lay(&laid, *wanted, into);
