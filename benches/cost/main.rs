@@ -38,6 +38,9 @@ struct Args {
     /// environment's `OPENCV_COUNTER`.
     #[arg(long, value_name = "SCRIPT.py")]
     opencv: Option<PathBuf>,
+    /// Where that script looks, in its own words for `--scope`, parted by commas.
+    #[arg(long, value_delimiter = ',', default_value = "frame")]
+    opencv_scope: Vec<String>,
     /// Pairs of the part `beside`.
     #[arg(long, default_value_t = 7)]
     pairs: usize,
@@ -116,6 +119,7 @@ fn run(args: &Args) -> Result<(), String> {
                 .opencv
                 .clone()
                 .or_else(|| std::env::var_os("OPENCV_COUNTER").map(Into::into)),
+            scopes: args.opencv_scope.clone(),
             pairs: args.pairs,
             most_frames: args.frames,
         };

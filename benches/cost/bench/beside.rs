@@ -23,6 +23,8 @@ pub struct Beside {
     pub clips: Vec<PathBuf>,
     /// The script with OpenCV.
     pub script: Option<PathBuf>,
+    /// The script's words for where it looks.
+    pub scopes: Vec<String>,
     /// Pairs.
     pub pairs: usize,
     /// Frames of each clip at most.
@@ -152,7 +154,7 @@ pub fn all(beside: &Beside, sheet: &mut Sheet) -> Result<(), String> {
             let file = folder.path().join("tubes.json");
             let text = serde_json::json!({ "tubes": tubes }).to_string();
             std::fs::write(&file, text).map_err(|error| error.to_string())?;
-            for scope in ["frame", "roi"] {
+            for scope in &beside.scopes {
                 for method in ["absdiff", "diff3", "mog2"] {
                     let (mut ratios, mut theirs, mut ours) = (vec![], vec![], vec![]);
                     for _ in 0..beside.pairs {
