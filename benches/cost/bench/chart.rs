@@ -125,6 +125,9 @@ fn plot(
     title: &str,
     (x, y): (&str, &str),
 ) {
+    if all.is_empty() {
+        return;
+    }
     let most = |of: fn(&(f64, f64)) -> f64| {
         let values = all.iter().flat_map(|series| series.points.iter().map(of));
         round_up(values.fold(0.0, f64::max))
