@@ -505,3 +505,46 @@ fn a_clip_that_is_cut_part_way_prints_what_was_counted_and_exits_1() {
     assert_eq!(cut["glasses"].as_array().unwrap().len(), 2);
     println!("{stderr}");
 }
+
+#[test]
+fn several_clips_are_counted_side_by_side_and_printed_in_order() {
+    let data = tempfile::tempdir().unwrap();
+    let demos = [
+        "demo:feeds=1,rates=40,seed=2",
+        "demo:feeds=1,rates=30,seed=3",
+    ];
+    let words = ["tally", "--for", "4", "--json", "--glass-mm", "17"];
+    let alone: Vec<serde_json::Value> = demos
+        .iter()
+        .map(|demo| {
+            let output = run(data.path(), &[&words[..], &[*demo][..]].concat());
+            assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+            serde_json::from_slice(&output.stdout).unwrap()
+        })
+        .collect();
+    let output = run(data.path(), &[&words[..], &demos[..]].concat());
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+    let together: Vec<serde_json::Value> = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(together, alone);
+    // One that cannot be read is complained about by name, and the others are counted.
+    let output = run(
+        data.path(),
+        &[
+            "tally",
+            "--for",
+            "2",
+            demos[0],
+            "no-such-clip.mp4",
+            demos[1],
+        ],
+    );
+    assert_eq!(output.status.code(), Some(1));
+    let stderr = text(&output.stderr);
+    assert!(stderr.contains("no-such-clip.mp4"), "{stderr}");
+    let stdout = text(&output.stdout);
+    let at = |words: &str| stdout.find(words).unwrap();
+    assert!(at(demos[0]) < at(demos[1]), "{stdout}");
+    // What belongs to one clip is refused for several.
+    let marked = ["tally", "--for", "5", "--mark", "2:x", demos[0], demos[1]];
+    assert_refused(&run(data.path(), &marked), "one clip");
+}

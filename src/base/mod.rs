@@ -3,10 +3,12 @@
 
 pub mod clock;
 pub mod frame;
+pub mod pixel_box;
 pub mod ring;
 pub mod words;
 
 pub use clock::{Clock, ManualClock, SystemClock};
-pub use frame::Frame;
+pub use frame::{Extent, Frame};
+pub use pixel_box::PixelBox;
 pub use ring::Ring;
 pub use words::{Band, BeadKind, BlindWhy, FeedNumber, GlassKind, Span};

@@ -1,19 +1,20 @@
 //! JPEG pictures from cameras, to luma. Cameras cut pictures short, pad them, and leave out the
 //! Huffman tables; a cut picture must be told from a whole one, because a decoder fills what is
 //! missing with grey and a bead seen in that grey would be an invention.
+//!
+//! Below: `header` walks the segments, `tables` puts in what cameras leave out, `splice` makes a
+//! small picture of the parts that are looked at, `decoder` decodes with memory that it keeps.
 
 use std::borrow::Cow;
 
 use image::GrayImage;
-use zune_core::bytestream::ZCursor;
-use zune_core::colorspace::ColorSpace;
-use zune_core::options::DecoderOptions;
-use zune_jpeg::JpegDecoder;
 
-use super::limits::{MAX_SIDE_PX, check_size};
+mod decoder;
+mod header;
+mod splice;
+mod tables;
 
-/// How far the decoder reads ahead, bytes: its bit buffer.
-const READ_AHEAD_BYTES: usize = 8;
+pub use decoder::Decoder;
 
 /// Why a JPEG picture cannot be used.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -54,49 +55,11 @@ pub enum JpegError {
 /// # Errors
 /// [`JpegError`]; never a panic, whatever the bytes.
 pub fn luma(bytes: &[u8], announced: Option<(u32, u32)>) -> Result<GrayImage, JpegError> {
-    let header = walk(bytes).ok_or(JpegError::NotJpeg)?;
-    let end = find_end(bytes, header.scan_at).ok_or(JpegError::Cut)?;
-    let mut whole = insert_at_scan(&bytes[..end], &header);
-    if header.is_one_scan {
-        // The decoder makes up what is missing before an end marker, but refuses rows that lie
-        // behind the end of the bytes. So it gets room for its reading ahead instead of the marker.
-        let whole = whole.to_mut();
-        whole.truncate(whole.len() - 2);
-        whole.extend_from_slice(&[0; READ_AHEAD_BYTES]);
-    }
-    // Strict, because the lenient decoder takes a picture with missing rows silently.
-    let options = DecoderOptions::default()
-        .jpeg_set_out_colorspace(ColorSpace::Luma)
-        .set_strict_mode(true)
-        .set_max_width(MAX_SIDE_PX as usize)
-        .set_max_height(MAX_SIDE_PX as usize);
-    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(whole.as_ref()), options);
-    decoder
-        .decode_headers()
-        .map_err(|e| JpegError::Damaged(e.to_string()))?;
-    let (w, h) = decoder.dimensions().ok_or(JpegError::NotJpeg)?;
-    let (width, height) = check_size(w as u64, h as u64).map_err(JpegError::Size)?;
-    let (wanted_width, wanted_height) = announced.unwrap_or((width, height));
-    if width != wanted_width || height < wanted_height {
-        return Err(JpegError::OtherSize {
-            width,
-            height,
-            wanted_width,
-            wanted_height,
-        });
-    }
-    let mut pixels = decoder
-        .decode()
-        .map_err(|e| JpegError::Damaged(e.to_string()))?;
-    let wanted = width as usize * wanted_height as usize;
-    if pixels.len() != width as usize * height as usize {
-        return Err(JpegError::Damaged(format!(
-            "{} pixels came out of {width} × {height}",
-            pixels.len()
-        )));
-    }
-    pixels.truncate(wanted);
-    GrayImage::from_raw(width, wanted_height, pixels).ok_or(JpegError::Cut)
+    let mut decoder = Decoder::default();
+    let (width, height) = decoder.read(bytes, announced)?;
+    let mut picture = GrayImage::new(width, height);
+    decoder.whole(bytes, &mut picture)?;
+    Ok(picture)
 }
 
 /// Puts in the standard Huffman tables when a picture has none (cameras leave them out to save
@@ -105,152 +68,28 @@ pub fn luma(bytes: &[u8], announced: Option<(u32, u32)>) -> Result<GrayImage, Jp
 /// The tables are those of ITU-T T.81, Annex K.3.
 #[must_use]
 pub fn insert_standard_tables(bytes: &[u8]) -> Cow<'_, [u8]> {
-    match walk(bytes) {
-        Some(header) => insert_at_scan(bytes, &header),
-        None => Cow::Borrowed(bytes),
-    }
-}
-
-/// What the segments before the pixels say.
-struct Header {
-    /// Where the marker of the first scan begins.
-    scan_at: usize,
-    /// Whether a Huffman table came before it.
-    has_tables: bool,
-    /// Whether that scan holds the whole picture (sequential, all its components) in one of the
-    /// usual samplings.
-    is_one_scan: bool,
-}
-
-/// Walks the segments up to the first scan; none when there is no scan to be reached.
-fn walk(bytes: &[u8]) -> Option<Header> {
-    if bytes.get(..2) != Some(&[0xFF, 0xD8]) {
-        return None;
-    }
-    let mut at = 2;
-    let mut has_tables = false;
-    let mut sequential_components = None;
-    loop {
-        // Stray bytes between segments are passed over, as decoders do.
-        while *bytes.get(at)? != 0xFF {
-            at += 1;
+    match header::walk(bytes) {
+        Some(header) if !header.has_tables => {
+            let (before, after) = bytes.split_at(header.scan_at.min(bytes.len()));
+            let mut out = Vec::with_capacity(bytes.len() + tables::SEGMENT_BYTES);
+            out.extend_from_slice(before);
+            tables::append(&mut out);
+            out.extend_from_slice(after);
+            Cow::Owned(out)
         }
-        let marker = *bytes.get(at + 1)?;
-        match marker {
-            // A fill byte, or an escaped one outside of a scan.
-            0xFF => at += 1,
-            0x00 | 0x01 | 0xD0..=0xD8 => at += 2,
-            0xD9 => return None,
-            0xDA => {
-                let in_scan = *bytes.get(at + 4)?;
-                return Some(Header {
-                    scan_at: at,
-                    has_tables,
-                    is_one_scan: sequential_components == Some(in_scan),
-                });
-            }
-            _ => {
-                has_tables |= marker == 0xC4;
-                if matches!(marker, 0xC0 | 0xC1) {
-                    // Upright chroma (1 × 2) makes the decoder read past the end of whole
-                    // pictures; no camera is known to send it.
-                    let is_usual = matches!(bytes.get(at + 11), Some(0x11 | 0x21 | 0x22));
-                    sequential_components = bytes.get(at + 9).copied().filter(|_| is_usual);
-                }
-                let length = u16::from_be_bytes([*bytes.get(at + 2)?, *bytes.get(at + 3)?]);
-                at += 2 + usize::from(length.max(2));
-            }
-        }
+        _ => Cow::Borrowed(bytes),
     }
 }
-
-/// Where the picture ends (behind its end marker); none when it does not. Within a scan 0xFF is
-/// always followed by 0, so the marker cannot be mistaken.
-fn find_end(bytes: &[u8], scan_at: usize) -> Option<usize> {
-    let mut at = scan_at + 2;
-    while let Some(found) = bytes.get(at..)?.iter().position(|b| *b == 0xFF) {
-        at += found;
-        if bytes.get(at + 1) == Some(&0xD9) {
-            return Some(at + 2);
-        }
-        at += 1;
-    }
-    None
-}
-
-fn insert_at_scan<'a>(bytes: &'a [u8], header: &Header) -> Cow<'a, [u8]> {
-    if header.has_tables {
-        return Cow::Borrowed(bytes);
-    }
-    let (before, after) = bytes.split_at(header.scan_at.min(bytes.len()));
-    let mut out = Vec::with_capacity(bytes.len() + SEGMENT_BYTES);
-    out.extend_from_slice(before);
-    out.extend_from_slice(&[0xFF, 0xC4]);
-    // The length counts itself but not the marker.
-    let length = u16::try_from(SEGMENT_BYTES - 2).unwrap_or(u16::MAX);
-    out.extend_from_slice(&length.to_be_bytes());
-    for (class_and_place, counts, values) in [
-        (0x00, &DC_LUMA_COUNTS, DC_VALUES.as_slice()),
-        (0x10, &AC_LUMA_COUNTS, AC_LUMA_VALUES.as_slice()),
-        (0x01, &DC_CHROMA_COUNTS, DC_VALUES.as_slice()),
-        (0x11, &AC_CHROMA_COUNTS, AC_CHROMA_VALUES.as_slice()),
-    ] {
-        out.push(class_and_place);
-        out.extend_from_slice(counts);
-        out.extend_from_slice(values);
-    }
-    out.extend_from_slice(after);
-    Cow::Owned(out)
-}
-
-/// Marker, length, and four tables, each with a class byte and sixteen counts.
-const SEGMENT_BYTES: usize = 2 + 2 + 4 * 17 + 2 * DC_VALUES.len() + 2 * AC_LUMA_VALUES.len();
-
-// ITU-T T.81, Annex K.3.3.1, Tables K.3 and K.4: how many codes of 1 to 16 bits, and the values.
-const DC_LUMA_COUNTS: [u8; 16] = [0, 1, 5, 1, 1, 1, 1, 1, 1, 0, 0, 0, 0, 0, 0, 0];
-const DC_CHROMA_COUNTS: [u8; 16] = [0, 3, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 0, 0, 0, 0];
-const DC_VALUES: [u8; 12] = [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11];
-
-// ITU-T T.81, Annex K.3.3.2, Table K.5.
-const AC_LUMA_COUNTS: [u8; 16] = [0, 2, 1, 3, 3, 2, 4, 3, 5, 5, 4, 4, 0, 0, 1, 0x7D];
-#[rustfmt::skip]
-const AC_LUMA_VALUES: [u8; 162] = [
-    0x01, 0x02, 0x03, 0x00, 0x04, 0x11, 0x05, 0x12, 0x21, 0x31, 0x41, 0x06, 0x13, 0x51, 0x61, 0x07,
-    0x22, 0x71, 0x14, 0x32, 0x81, 0x91, 0xA1, 0x08, 0x23, 0x42, 0xB1, 0xC1, 0x15, 0x52, 0xD1, 0xF0,
-    0x24, 0x33, 0x62, 0x72, 0x82, 0x09, 0x0A, 0x16, 0x17, 0x18, 0x19, 0x1A, 0x25, 0x26, 0x27, 0x28,
-    0x29, 0x2A, 0x34, 0x35, 0x36, 0x37, 0x38, 0x39, 0x3A, 0x43, 0x44, 0x45, 0x46, 0x47, 0x48, 0x49,
-    0x4A, 0x53, 0x54, 0x55, 0x56, 0x57, 0x58, 0x59, 0x5A, 0x63, 0x64, 0x65, 0x66, 0x67, 0x68, 0x69,
-    0x6A, 0x73, 0x74, 0x75, 0x76, 0x77, 0x78, 0x79, 0x7A, 0x83, 0x84, 0x85, 0x86, 0x87, 0x88, 0x89,
-    0x8A, 0x92, 0x93, 0x94, 0x95, 0x96, 0x97, 0x98, 0x99, 0x9A, 0xA2, 0xA3, 0xA4, 0xA5, 0xA6, 0xA7,
-    0xA8, 0xA9, 0xAA, 0xB2, 0xB3, 0xB4, 0xB5, 0xB6, 0xB7, 0xB8, 0xB9, 0xBA, 0xC2, 0xC3, 0xC4, 0xC5,
-    0xC6, 0xC7, 0xC8, 0xC9, 0xCA, 0xD2, 0xD3, 0xD4, 0xD5, 0xD6, 0xD7, 0xD8, 0xD9, 0xDA, 0xE1, 0xE2,
-    0xE3, 0xE4, 0xE5, 0xE6, 0xE7, 0xE8, 0xE9, 0xEA, 0xF1, 0xF2, 0xF3, 0xF4, 0xF5, 0xF6, 0xF7, 0xF8,
-    0xF9, 0xFA,
-];
-
-// ITU-T T.81, Annex K.3.3.2, Table K.6.
-const AC_CHROMA_COUNTS: [u8; 16] = [0, 2, 1, 2, 4, 4, 3, 4, 7, 5, 4, 4, 0, 1, 2, 0x77];
-#[rustfmt::skip]
-const AC_CHROMA_VALUES: [u8; 162] = [
-    0x00, 0x01, 0x02, 0x03, 0x11, 0x04, 0x05, 0x21, 0x31, 0x06, 0x12, 0x41, 0x51, 0x07, 0x61, 0x71,
-    0x13, 0x22, 0x32, 0x81, 0x08, 0x14, 0x42, 0x91, 0xA1, 0xB1, 0xC1, 0x09, 0x23, 0x33, 0x52, 0xF0,
-    0x15, 0x62, 0x72, 0xD1, 0x0A, 0x16, 0x24, 0x34, 0xE1, 0x25, 0xF1, 0x17, 0x18, 0x19, 0x1A, 0x26,
-    0x27, 0x28, 0x29, 0x2A, 0x35, 0x36, 0x37, 0x38, 0x39, 0x3A, 0x43, 0x44, 0x45, 0x46, 0x47, 0x48,
-    0x49, 0x4A, 0x53, 0x54, 0x55, 0x56, 0x57, 0x58, 0x59, 0x5A, 0x63, 0x64, 0x65, 0x66, 0x67, 0x68,
-    0x69, 0x6A, 0x73, 0x74, 0x75, 0x76, 0x77, 0x78, 0x79, 0x7A, 0x82, 0x83, 0x84, 0x85, 0x86, 0x87,
-    0x88, 0x89, 0x8A, 0x92, 0x93, 0x94, 0x95, 0x96, 0x97, 0x98, 0x99, 0x9A, 0xA2, 0xA3, 0xA4, 0xA5,
-    0xA6, 0xA7, 0xA8, 0xA9, 0xAA, 0xB2, 0xB3, 0xB4, 0xB5, 0xB6, 0xB7, 0xB8, 0xB9, 0xBA, 0xC2, 0xC3,
-    0xC4, 0xC5, 0xC6, 0xC7, 0xC8, 0xC9, 0xCA, 0xD2, 0xD3, 0xD4, 0xD5, 0xD6, 0xD7, 0xD8, 0xD9, 0xDA,
-    0xE2, 0xE3, 0xE4, 0xE5, 0xE6, 0xE7, 0xE8, 0xE9, 0xEA, 0xF2, 0xF3, 0xF4, 0xF5, 0xF6, 0xF7, 0xF8,
-    0xF9, 0xFA,
-];
 
 #[cfg(test)]
 mod tests {
+    use super::header::walk;
     use super::*;
     use image::codecs::jpeg::JpegEncoder;
     use image::{ExtendedColorType, ImageEncoder};
     use rand::{RngExt, SeedableRng};
+    use zune_core::bytestream::ZCursor;
+    use zune_jpeg::JpegDecoder;
 
     /// A smooth picture with a dark disc, as grey levels.
     fn picture(width: u32, height: u32) -> Vec<u8> {

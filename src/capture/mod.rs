@@ -9,11 +9,14 @@ pub mod jpeg;
 pub mod limits;
 pub mod pace;
 pub mod pixel;
+pub mod pool;
 pub mod spec;
+pub mod wanted;
 
 pub use camera::{CameraListing, Mode, list};
 pub use pace::Paced;
 pub use spec::{SourceSpec, open};
+pub use wanted::Wanted;
 
 use crate::base::Frame;
 
@@ -79,6 +82,10 @@ pub trait Source: Send {
     /// Asks a demo for one of its faults, in the words of [`crate::capture`]'s demo; other sources
     /// ignore it.
     fn fault(&mut self, _words: &str) {}
+
+    /// Tells which part of the pictures is looked at from now on. A source may decode that alone
+    /// and says in each frame how much of it is there; most bring whole pictures all the same.
+    fn want(&mut self, _wanted: &Wanted) {}
 }
 
 /// Why a source cannot be opened or can bring nothing more. Each variant is somebody's fault; each

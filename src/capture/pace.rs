@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use crate::base::Clock;
 
-use super::{About, CaptureError, Grab, Source};
+use super::{About, CaptureError, Grab, Source, Wanted};
 
 /// Longest wait in one call, in seconds: whoever asks must be able to stop, draw and answer twice a
 /// second even if the next frame is far away.
@@ -67,6 +67,10 @@ impl Source for Paced {
 
     fn fault(&mut self, words: &str) {
         self.inner.fault(words);
+    }
+
+    fn want(&mut self, wanted: &Wanted) {
+        self.inner.want(wanted);
     }
 }
 

@@ -4,6 +4,8 @@
 use image::GrayImage;
 use serde::Serialize;
 
+use crate::base::PixelBox;
+
 use super::limits::check_size;
 
 /// How a camera packs its pictures; only those which can be read.
@@ -73,7 +75,34 @@ pub fn luma(
     stride: u32,
 ) -> Result<GrayImage, String> {
     check_size(u64::from(width), u64::from(height)).map_err(|e| format!("the camera {e}"))?;
-    let (w, h) = (width as usize, height as usize);
+    let mut picture = GrayImage::new(width, height);
+    let everything = PixelBox {
+        left: 0,
+        top: 0,
+        right: width,
+        bottom: height,
+    };
+    luma_into(format, bytes, stride, &[everything], &mut picture)?;
+    Ok(picture)
+}
+
+/// Luma of what lies in some boxes of an uncompressed picture, into its place in `into`, which has
+/// the picture's size; the rest of `into` stays as it is. Read in place: only those bytes of the
+/// camera's own memory are touched.
+///
+/// # Errors
+/// As [`luma`]; `into` is then as it was.
+pub fn luma_into(
+    format: PixelFormat,
+    bytes: &[u8],
+    stride: u32,
+    boxes: &[PixelBox],
+    into: &mut GrayImage,
+) -> Result<(), String> {
+    let (w, h) = (into.width() as usize, into.height() as usize);
+    if w == 0 || h == 0 {
+        return Err("the camera declares a picture of no pixels".to_owned());
+    }
     let step = match format {
         PixelFormat::Yuyv => 2,
         PixelFormat::Nv12 | PixelFormat::Grey => 1,
@@ -96,15 +125,26 @@ pub fn luma(
             bytes.len()
         ));
     }
-    let mut out = Vec::with_capacity(w * h);
-    for row in bytes.chunks(stride).take(h) {
-        if step == 1 {
-            out.extend_from_slice(&row[..line]);
-        } else {
-            out.extend(row[..line].iter().step_by(step));
+    for wanted in boxes {
+        let wanted = wanted.within(into.width(), into.height());
+        let (left, right) = (wanted.left as usize, wanted.right as usize);
+        for y in wanted.top as usize..wanted.bottom as usize {
+            let (Some(from), Some(to)) = (
+                bytes.get(y * stride + left * step..y * stride + right * step),
+                into.get_mut(y * w + left..y * w + right),
+            ) else {
+                return Err("the picture is cut".to_owned());
+            };
+            if step == 1 {
+                to.copy_from_slice(from);
+            } else {
+                for (to, pair) in to.iter_mut().zip(from.chunks_exact(2)) {
+                    *to = pair[0];
+                }
+            }
         }
     }
-    GrayImage::from_raw(width, height, out).ok_or_else(|| "the picture is cut".to_owned())
+    Ok(())
 }
 
 #[cfg(test)]

@@ -161,8 +161,10 @@ pub struct FindArgs {
 /// Arguments of `tally`.
 #[derive(Args, Clone, Debug)]
 pub struct TallyArgs {
-    /// A video, a .y4m, or a folder of pictures (with frames.csv: `file,time_s`)
-    pub(super) clip: String,
+    /// A video, a .y4m, or a folder of pictures (with frames.csv: `file,time_s`); several are
+    /// counted side by side and printed in this order
+    #[arg(required = true, value_name = "CLIP")]
+    pub(super) clips: Vec<String>,
     /// Outlines, scale and bands; without it the glasses are found in the clip
     #[arg(long, value_name = "FILE.toml")]
     pub(super) calibration: Option<PathBuf>,
@@ -189,7 +191,7 @@ pub struct TallyArgs {
     /// What the run is called in the logbook
     #[arg(long, value_name = "WORDS", default_value = "", requires = "record")]
     pub(super) title: String,
-    /// Print one JSON object instead of text
+    /// Print JSON instead of text: one object, or of several clips an array with one for each
     #[arg(long)]
     pub(super) json: bool,
 }

@@ -2,11 +2,13 @@
 //! `run::tally`'s.
 
 use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc::{Receiver, sync_channel};
 
 use anyhow::bail;
-use indicatif::{ProgressBar, ProgressStyle};
+use indicatif::{MultiProgress, ProgressBar, ProgressStyle};
 
 use crate::base::{BeadKind, Clock, SystemClock};
 use crate::capture::{self, SourceSpec, demo};
@@ -22,55 +24,31 @@ use super::out::{Out, complain};
 use super::runs::meant;
 use super::taps;
 
-/// Counts the clip.
+/// Counts the clip, or several.
 ///
 /// # Errors
 /// A sentence: the clip or the calibration cannot be read, no glass is found.
 pub fn run(args: &TallyArgs, logbook: Option<&Path>) -> anyhow::Result<u8> {
-    let spec: SourceSpec = args.clip.parse()?;
     let calibration = args
         .calibration
         .as_deref()
         .map(Calibration::read)
         .transpose()?;
-    let settings = TallySettings {
-        clip: args.clip.clone(),
-        calibration,
-        presets: args.glass.presets(),
-    };
-    let clock = Arc::new(SystemClock::new());
-    if args.for_secs.is_none() && !matches!(spec, SourceSpec::Path(_)) {
-        if let SourceSpec::Demo(words) = &spec {
-            // What is wrong with its words is told first.
-            demo::open(words)?;
-        }
-        bail!("{spec} has no end; say how much of it to count, such as --for 60");
-    }
-    let keeper = if args.record {
-        let path = meant(logbook)?;
-        Some(Keeper::open(&path, args.title.clone(), clock.wall_secs())?)
+    let keep_in = if args.record {
+        Some(meant(logbook)?)
     } else {
         None
     };
-    let taps = args
-        .taps
-        .as_deref()
-        .map(|path| taps::read(path, args.taps_feed, args.taps_from_to))
-        .transpose()?;
-    let besides = Besides {
-        taps,
-        until_secs: args.for_secs,
-        marks: args.marks.clone(),
-        keeper,
+    let job = Job {
+        args,
+        calibration,
+        keep_in,
     };
-    let bar = bar();
-    let mut open = || {
-        let clock: Arc<SystemClock> = Arc::clone(&clock);
-        capture::open(&spec, clock)
+    let [clip] = args.clips.as_slice() else {
+        return several(&job);
     };
-    let report = tally_beside(&mut open, &settings, besides, &mut |progress| {
-        show(&bar, progress);
-    });
+    let bar = bar(&ProgressBar::new_spinner(), "");
+    let report = job.count(clip, &bar);
     bar.finish_and_clear();
     let report = report?;
     let mut out = Out::new();
@@ -78,11 +56,157 @@ pub fn run(args: &TallyArgs, logbook: Option<&Path>) -> anyhow::Result<u8> {
         out.json(&report)?;
     } else {
         print(&mut out, &report)?;
-        if let Some(run) = report.run {
-            out.line(&format!("recorded as run {run}"))?;
+    }
+    Ok(code_of(&report))
+}
+
+/// Counts clips side by side, one a core, and prints each as soon as those before it are printed.
+fn several(job: &Job<'_>) -> anyhow::Result<u8> {
+    let args = job.args;
+    if args.taps.is_some() || !args.marks.is_empty() {
+        bail!("--taps and --mark belong to one clip; count the clips one at a time with them");
+    }
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    // One writes the logbook at a time.
+    let workers = if args.record { 1 } else { cores };
+    let bars = MultiProgress::new();
+    let next = AtomicUsize::new(0);
+    // A place for each, so that no worker ever waits for the printer.
+    let (sender, receiver) = sync_channel(args.clips.len());
+    std::thread::scope(|scope| {
+        for n in 0..workers.min(args.clips.len()) {
+            let (sender, next, bars) = (sender.clone(), &next, &bars);
+            std::thread::Builder::new()
+                .name(format!("tally-{n}"))
+                .spawn_scoped(scope, move || {
+                    loop {
+                        let index = next.fetch_add(1, Ordering::Relaxed);
+                        let Some(clip) = args.clips.get(index) else {
+                            return;
+                        };
+                        let bar = bar(&bars.add(ProgressBar::new_spinner()), clip);
+                        let counted = job.count(clip, &bar);
+                        bar.finish_and_clear();
+                        if sender.send((index, counted)).is_err() {
+                            return;
+                        }
+                    }
+                })?;
+        }
+        drop(sender);
+        let printed = print_in_order(args, &receiver, &bars);
+        if printed.is_err() {
+            // Nobody reads any more: no clip is begun that has not been.
+            next.store(args.clips.len(), Ordering::Relaxed);
+        }
+        printed
+    })
+}
+
+fn print_in_order(
+    args: &TallyArgs,
+    receiver: &Receiver<(usize, anyhow::Result<TallyReport>)>,
+    bars: &MultiProgress,
+) -> anyhow::Result<u8> {
+    let mut waiting: Vec<Option<anyhow::Result<TallyReport>>> = Vec::new();
+    waiting.resize_with(args.clips.len(), || None);
+    let mut exit = code::DONE;
+    let mut reports = Vec::new();
+    let mut turn = 0;
+    for (index, counted) in receiver {
+        if let Some(place) = waiting.get_mut(index) {
+            *place = Some(counted);
+        }
+        while let Some(counted) = waiting.get_mut(turn).and_then(Option::take) {
+            let clip = args.clips.get(turn).map_or("", String::as_str);
+            turn += 1;
+            match counted {
+                Err(why) => {
+                    let why = format!("{why:#}");
+                    let named = if why.contains(clip) {
+                        why
+                    } else {
+                        format!("{clip}: {why}")
+                    };
+                    bars.suspend(|| complain(&named));
+                    exit = code::FAILED;
+                }
+                Ok(report) => {
+                    exit = exit.max(bars.suspend(|| code_of(&report)));
+                    if args.json {
+                        reports.push(report);
+                    } else {
+                        bars.suspend(|| print(&mut Out::new(), &report))?;
+                    }
+                }
+            }
         }
     }
-    Ok(match &report.damaged {
+    if args.json {
+        Out::new().json(&reports)?;
+    }
+    Ok(exit)
+}
+
+/// What is the same for all clips.
+struct Job<'a> {
+    args: &'a TallyArgs,
+    calibration: Option<Calibration>,
+    /// The logbook to record in.
+    keep_in: Option<PathBuf>,
+}
+
+impl Job<'_> {
+    fn count(&self, clip: &str, bar: &ProgressBar) -> anyhow::Result<TallyReport> {
+        let args = self.args;
+        let spec: SourceSpec = clip.parse()?;
+        let settings = TallySettings {
+            clip: clip.to_owned(),
+            calibration: self.calibration.clone(),
+            presets: args.glass.presets(),
+        };
+        let clock = Arc::new(SystemClock::new());
+        if args.for_secs.is_none() && !matches!(spec, SourceSpec::Path(_)) {
+            if let SourceSpec::Demo(words) = &spec {
+                // What is wrong with its words is told first.
+                demo::open(words)?;
+            }
+            bail!("{spec} has no end; say how much of it to count, such as --for 60");
+        }
+        let keeper = self
+            .keep_in
+            .as_deref()
+            .map(|path| Keeper::open(path, args.title.clone(), clock.wall_secs()))
+            .transpose()?;
+        let taps = args
+            .taps
+            .as_deref()
+            .map(|path| taps::read(path, args.taps_feed, args.taps_from_to))
+            .transpose()?;
+        let besides = Besides {
+            taps,
+            until_secs: args.for_secs,
+            marks: args.marks.clone(),
+            keeper,
+        };
+        let mut open = || {
+            let clock: Arc<SystemClock> = Arc::clone(&clock);
+            capture::open(&spec, clock)
+        };
+        Ok(tally_beside(
+            &mut open,
+            &settings,
+            besides,
+            &mut |progress| {
+                show(bar, progress);
+            },
+        )?)
+    }
+}
+
+/// The exit code for a report; what is damaged is complained about.
+fn code_of(report: &TallyReport) -> u8 {
+    match &report.damaged {
         None => code::DONE,
         Some(why) => {
             complain(&format!(
@@ -92,16 +216,18 @@ pub fn run(args: &TallyArgs, logbook: Option<&Path>) -> anyhow::Result<u8> {
             ));
             code::FAILED
         }
-    })
+    }
 }
 
-/// A bar on stderr, hidden when that is no terminal.
-fn bar() -> ProgressBar {
-    let bar = ProgressBar::new_spinner();
-    if let Ok(style) = ProgressStyle::with_template("{msg} {pos} frames {elapsed}") {
+/// A bar on stderr, hidden when that is no terminal. `name` stands before it.
+fn bar(bar: &ProgressBar, name: &str) -> ProgressBar {
+    if let Ok(style) = ProgressStyle::with_template("{prefix}{msg} {pos} frames {elapsed}") {
         bar.set_style(style);
     }
-    bar
+    if !name.is_empty() {
+        bar.set_prefix(format!("{name}: "));
+    }
+    bar.clone()
 }
 
 fn show(bar: &ProgressBar, progress: Progress) {
@@ -113,10 +239,12 @@ fn show(bar: &ProgressBar, progress: Progress) {
         Progress::Counting(pictures, all) => {
             if pictures == 1 {
                 bar.set_message("counting");
+                // What finding took says nothing of counting.
+                bar.reset_eta();
                 if let Some(all) = all {
                     bar.set_length(all);
                     if let Ok(style) = ProgressStyle::with_template(
-                        "{msg} {wide_bar} {pos}/{len} frames, {eta} left",
+                        "{prefix}{msg} {wide_bar} {pos}/{len} frames, {eta} left",
                     ) {
                         bar.set_style(style);
                     }
@@ -191,6 +319,9 @@ fn print(out: &mut Out, report: &TallyReport) -> io::Result<()> {
     }
     for doubt in &report.doubts {
         out.line(&format!("doubt: {doubt}"))?;
+    }
+    if let Some(run) = report.run {
+        out.line(&format!("recorded as run {run}"))?;
     }
     Ok(())
 }

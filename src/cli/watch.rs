@@ -16,7 +16,7 @@ use crate::run::oil::{self, OIL_CAUTION, OilReport, ReservoirReport};
 use crate::run::runner::Stopped;
 use crate::run::tally::{ReadingReport, rounded};
 use crate::run::{
-    Event, FeedSnapshot, Intent, Notice, Recording, Runner, RunnerSettings, Snapshot,
+    Event, FeedSnapshot, Intent, Notice, Pictures, Recording, Runner, RunnerSettings, Snapshot,
 };
 
 use super::args::WatchArgs;
@@ -54,6 +54,7 @@ pub fn run(args: &WatchArgs, logbook: Option<&Path>) -> anyhow::Result<u8> {
     let source = capture::open(&spec, Arc::clone(&clock))?;
     let about = source.about().clone();
     let mut settings = RunnerSettings::new(Box::new(Paced::new(source, Arc::clone(&clock))));
+    settings.pictures = Pictures::Measured;
     settings.calibration = calibration;
     settings.presets = args.glass.presets();
     if logbook.is_some() {

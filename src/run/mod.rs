@@ -26,5 +26,5 @@ pub use event::Event;
 pub use hand_check::{HandCheckOver, HandCheckState};
 pub use instrument::Instrument;
 pub use moved::Moved;
-pub use runner::{Recording, Runner, RunnerSettings};
+pub use runner::{Pictures, Recording, Runner, RunnerSettings};
 pub use snapshot::{BeadMark, FeedSnapshot, HistoryPoint, Intent, Notice, RunSnapshot, Snapshot};

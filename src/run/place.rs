@@ -142,7 +142,9 @@ impl Place {
             return None;
         }
         let Some(kept) = &self.kept else {
-            self.keep(frame, glasses);
+            if frame.is_whole() {
+                self.keep(frame, glasses);
+            }
             return None;
         };
         if kept.outlines.len() != glasses.len() {
@@ -150,6 +152,10 @@ impl Place {
             return None;
         }
         self.follow_mean(glasses);
+        if !frame.is_whole() {
+            // What is due waits for the next whole picture.
+            return None;
+        }
         let lost = |g: &Standing| matches!(g.blind, Some(BlindWhy::Moved | BlindWhy::Covered));
         if self.doubtful >= DOUBTFUL_LOOKS || glasses.iter().any(lost) {
             return self.seek(frame, glasses);

@@ -55,6 +55,17 @@ pub enum Recording {
     WhenAsked,
 }
 
+/// What the pictures are for.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Pictures {
+    /// A person sees them: whole.
+    #[default]
+    Shown,
+    /// Measuring alone: while all glasses are seen, a camera need decode only these, and a whole
+    /// picture now and then.
+    Measured,
+}
+
 /// Called after each new snapshot, from a thread of the runner: it must return at once.
 pub type OnChange = Box<dyn Fn() + Send + Sync>;
 
@@ -74,6 +85,8 @@ pub struct RunnerSettings {
     pub find_secs: f64,
     /// Called after each new snapshot.
     pub on_change: Option<OnChange>,
+    /// What the pictures are for.
+    pub pictures: Pictures,
 }
 
 impl RunnerSettings {
@@ -88,6 +101,7 @@ impl RunnerSettings {
             recording: Recording::WhenAsked,
             find_secs: FIND_SECS,
             on_change: None,
+            pictures: Pictures::default(),
         }
     }
 }
@@ -181,6 +195,7 @@ impl Runner {
             presets: settings.presets,
             recording: settings.recording,
             find_secs: settings.find_secs,
+            pictures_for: settings.pictures,
         });
         runner.spawn(Worker::Measure, done_sender.clone(), move || {
             measuring.run();

@@ -13,6 +13,7 @@ mod list;
 mod mode;
 mod source;
 mod timeline;
+pub mod unpack;
 
 pub use list::{CameraListing, list};
 pub use mode::Mode;

@@ -4,15 +4,13 @@
 
 use std::sync::Arc;
 
-use image::GrayImage;
-
 use crate::base::{Clock, Frame};
-use crate::capture::pixel::PixelFormat;
-use crate::capture::{About, CaptureError, Grab, Source, jpeg, pixel};
+use crate::capture::{About, CaptureError, Grab, Source, Wanted};
 
 use super::device::{Device, Event, Open};
 use super::mode::Mode;
 use super::timeline::Timeline;
+use super::unpack::Unpacker;
 
 /// Time between two tries to open a lost camera, seconds: soon enough for a person who has just put
 /// the plug back, rare enough to cost nothing for days.
@@ -41,6 +39,7 @@ pub(super) struct CameraSource {
     numbering: Numbering,
     about: About,
     mode: Mode,
+    unpacker: Unpacker,
 }
 
 enum State {
@@ -86,6 +85,7 @@ impl CameraSource {
             time: Timeline::default(),
             numbering: Numbering::default(),
             mode,
+            unpacker: Unpacker::default(),
         })
     }
 
@@ -223,12 +223,13 @@ impl Source for CameraSource {
         let luma = if packed.is_bad {
             Err("the camera's driver marked the picture as damaged".to_owned())
         } else {
-            unpack(self.mode, packed.bytes, stride)
+            self.unpacker
+                .unpack(self.mode, packed.bytes, stride, at_secs)
         };
         let rate = self.about.frames_per_second.unwrap_or(USUAL_PER_SECOND);
         let number = self.numbering.number(sequence, at_secs, rate);
         Ok(match luma {
-            Ok(luma) => Grab::Frame(Frame::new(number, at_secs, luma)),
+            Ok((luma, extent)) => Grab::Frame(Frame::shared(number, at_secs, luma, extent)),
             Err(why) => Grab::Spoiled { at_secs, why },
         })
     }
@@ -236,17 +237,9 @@ impl Source for CameraSource {
     fn about(&self) -> &About {
         &self.about
     }
-}
 
-fn unpack(mode: Mode, bytes: &[u8], stride: u32) -> Result<GrayImage, String> {
-    if bytes.is_empty() {
-        return Err("the camera sent an empty picture".to_owned());
-    }
-    match mode.format {
-        PixelFormat::Mjpeg => {
-            jpeg::luma(bytes, Some((mode.width, mode.height))).map_err(|e| e.to_string())
-        }
-        raw => pixel::luma(raw, bytes, mode.width, mode.height, stride),
+    fn want(&mut self, wanted: &Wanted) {
+        self.unpacker.want(wanted);
     }
 }
 
@@ -254,6 +247,7 @@ fn unpack(mode: Mode, bytes: &[u8], stride: u32) -> Result<GrayImage, String> {
 mod tests {
     use super::*;
     use crate::base::ManualClock;
+    use crate::capture::pixel::PixelFormat;
     use std::collections::VecDeque;
     use std::sync::Mutex;
 

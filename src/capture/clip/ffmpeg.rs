@@ -11,7 +11,7 @@ use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
-use crate::base::Frame;
+use crate::base::{Extent, Frame};
 use crate::capture::{About, CaptureError, Grab, Source};
 
 use super::ffmpeg_pipes::{self, Log, Message, lock};
@@ -260,7 +260,7 @@ impl Source for Ffmpeg {
                 Ok(match timed {
                     Ok(at_secs) => {
                         self.last_secs = at_secs;
-                        Grab::Frame(Frame::new(number, at_secs, luma))
+                        Grab::Frame(Frame::shared(number, at_secs, luma, Extent::Whole))
                     }
                     Err(why) => Grab::Spoiled {
                         at_secs: self.last_secs,

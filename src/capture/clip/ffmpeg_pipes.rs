@@ -12,6 +12,7 @@ use image::GrayImage;
 
 use crate::base::Ring;
 use crate::capture::limits::check_size;
+use crate::capture::pool::Pool;
 
 use super::ffmpeg_log::{self, Line, Picture};
 
@@ -28,7 +29,7 @@ const COMPLAINTS_KEPT: usize = 2;
 /// From the thread that reads pictures.
 pub(super) enum Message {
     /// A picture and its stamp in seconds, when it has one.
-    Picture(GrayImage, Option<f64>),
+    Picture(Arc<GrayImage>, Option<f64>),
     /// Nothing more comes; why, when it is not the plain end.
     Done(Option<String>),
 }
@@ -141,9 +142,10 @@ fn read_pictures(
     pictures: &SyncSender<Message>,
 ) {
     let mut size = None;
+    let mut pool = Pool::default();
     // The end of the stamps is the end of the pictures.
     while let Ok(Announced { picture, at_secs }) = stamps.recv() {
-        let message = match read_picture(&mut stdout, picture, &mut size) {
+        let message = match read_picture(&mut stdout, picture, &mut size, &mut pool) {
             Ok(luma) => Message::Picture(luma, at_secs),
             Err(why) => {
                 pictures.send(Message::Done(why)).ok();
@@ -163,7 +165,8 @@ fn read_picture(
     stdout: &mut ChildStdout,
     told: Picture,
     size: &mut Option<(u32, u32)>,
-) -> Result<GrayImage, Option<String>> {
+    pool: &mut Pool,
+) -> Result<Arc<GrayImage>, Option<String>> {
     let told_size = check_size(told.width, told.height).map_err(Some)?;
     let (width, height) = *size.get_or_insert(told_size);
     if told_size != (width, height) {
@@ -172,7 +175,10 @@ fn read_picture(
             told.width, told.height
         )));
     }
-    let mut luma = vec![0; width as usize * height as usize];
-    stdout.read_exact(&mut luma).map_err(|_| None)?;
-    GrayImage::from_raw(width, height, luma).ok_or(None)
+    let mut luma = pool.whole(width, height);
+    // The pool gives out nothing that anybody else holds.
+    let into = Arc::get_mut(&mut luma).ok_or(None)?;
+    stdout.read_exact(into).map_err(|_| None)?;
+    pool.keep(&luma, None);
+    Ok(luma)
 }

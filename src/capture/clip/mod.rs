@@ -1,6 +1,7 @@
 //! Recorded clips: which reader a path needs, and the sentences they share. A folder of pictures or
 //! one picture, a .y4m, and everything else through the ffmpeg program.
 
+mod ahead;
 mod ffmpeg;
 mod ffmpeg_log;
 mod ffmpeg_pipes;
@@ -36,7 +37,7 @@ pub fn open(path: &Path) -> Result<Box<dyn Source>, CaptureError> {
         },
     })?;
     if about_file.is_dir() {
-        return Ok(Box::new(folder::Folder::open(path)?));
+        return read_ahead(path, Box::new(folder::Folder::open(path)?));
     }
     if !about_file.is_file() {
         return Err(CaptureError::NoSuchSource(format!(
@@ -50,11 +51,22 @@ pub fn open(path: &Path) -> Result<Box<dyn Source>, CaptureError> {
         )));
     }
     if has_extension(path, &["y4m"]) || begins_with(path, y4m::MAGIC) {
-        Ok(Box::new(y4m::Y4m::open(path)?))
+        read_ahead(path, Box::new(y4m::Y4m::open(path)?))
     } else if has_extension(path, folder::PICTURES) {
         Ok(Box::new(folder::Folder::open_picture(path)?))
     } else {
         Ok(Box::new(ffmpeg::Ffmpeg::open(path, "ffmpeg".as_ref())?))
+    }
+}
+
+/// Decodes beside measuring. (ffmpeg does so by itself.)
+fn read_ahead(path: &Path, source: Box<dyn Source>) -> Result<Box<dyn Source>, CaptureError> {
+    match ahead::Ahead::new(source) {
+        Ok(ahead) => Ok(Box::new(ahead)),
+        Err(e) => Err(CaptureError::Io {
+            what: format!("{} cannot be read beside counting", path.display()),
+            source: e,
+        }),
     }
 }
 

@@ -473,6 +473,7 @@ impl Source for DemoSource {
                 number,
                 at_secs: stamp_secs,
                 luma: last.luma.clone(),
+                extent: last.extent.clone(),
             },
             _ => Frame::new(number, stamp_secs, self.picture(number, at_secs)),
         };

@@ -106,10 +106,16 @@ impl LogbookReader {
     /// # Errors
     /// [`LogbookError::NoRuns`], or what the database says.
     pub fn newest_run(&self) -> Result<i64, LogbookError> {
-        self.runs()?
-            .last()
-            .map(|run| run.run)
-            .ok_or(LogbookError::NoRuns)
+        if self.empty {
+            return Err(LogbookError::NoRuns);
+        }
+        self.all(
+            "SELECT run_id FROM runs ORDER BY run_id DESC LIMIT 1",
+            [],
+            |row| row.get(0),
+        )?
+        .pop()
+        .ok_or(LogbookError::NoRuns)
     }
 
     /// Everything in one run but the pictures, all as of one moment.

@@ -14,7 +14,7 @@ pub const APPLICATION_ID: i64 = 0x6265_6164;
 
 /// What each version added. Number `n` in this list brings a file of version `n` to `n + 1`;
 /// what is here is never changed again, only added to.
-const MIGRATIONS: &[&str] = &[VERSION_1, VERSION_2, VERSION_3];
+const MIGRATIONS: &[&str] = &[VERSION_1, VERSION_2, VERSION_3, VERSION_4];
 
 /// The version this program writes.
 #[expect(clippy::cast_possible_wrap, reason = "a handful of versions")]
@@ -222,6 +222,12 @@ CREATE TABLE hand_checks (
     agreement        TEXT NOT NULL,
     PRIMARY KEY (run_id, sequence)
 ) STRICT;
+";
+
+/// How many drops of each kind a run has is told in the list of runs; without this the list reads
+/// every drop of every run.
+const VERSION_4: &str = "
+CREATE INDEX drops_of_kind ON drops (run_id, kind);
 ";
 
 /// The tables that hold a run's records, parents before children.

@@ -66,10 +66,16 @@ pub(super) fn run(
 ) {
     let may_wait = !source.about().live;
     let mut dropped: Option<Dropped> = None;
+    let mut wanted = shared.wanted_version();
     while !shared.stopping() {
         shared.beat(Worker::Capture);
         while let Ok(words) = faults.try_recv() {
             source.fault(&words);
+        }
+        let version = shared.wanted_version();
+        if version != wanted {
+            wanted = version;
+            source.want(&shared.wanted());
         }
         let grab = source.next();
         let arrived_secs = shared.clock.monotonic_secs();

@@ -3,6 +3,7 @@
 //! instrument decides.
 
 mod obeying;
+mod sparing;
 mod waiting;
 
 use std::collections::VecDeque;
@@ -22,10 +23,12 @@ use crate::run::search::no_glass_words;
 use crate::run::{Event, Instrument, Notice, Recording, RunSnapshot, Snapshot};
 
 use super::Asked;
+use super::Pictures;
 use super::grabbing::{Dropped, Picture};
 use super::looking::{Looked, Looking};
 use super::recording::{RunUnderWay, Tie};
 use super::shared::{Shared, Worker};
+use sparing::{NOT_DECODED, Sparing};
 
 /// How long to wait for a picture before looking around, milliseconds.
 const WAIT_MS: u64 = 100;
@@ -56,6 +59,7 @@ pub(super) struct Parts {
     pub(super) presets: Presets,
     pub(super) recording: Recording,
     pub(super) find_secs: f64,
+    pub(super) pictures_for: Pictures,
 }
 
 /// Words for people, the most pressing first.
@@ -141,6 +145,7 @@ pub(super) struct Measuring {
     log_look_secs: f64,
     log_failing: bool,
     notices: Notices,
+    sparing: Sparing,
     published_secs: f64,
     changed: bool,
     phase: Phase,
@@ -171,6 +176,7 @@ impl Measuring {
             log_look_secs: f64::NEG_INFINITY,
             log_failing: false,
             notices: Notices::default(),
+            sparing: Sparing::new(parts.pictures_for),
             published_secs: f64::NEG_INFINITY,
             changed: true,
             phase: Phase::Running,
@@ -243,7 +249,7 @@ impl Measuring {
                 arrived_secs,
                 ..
             } => {
-                self.newest = Some(frame.clone());
+                self.show(frame);
                 self.tie = Tie {
                     at_secs: frame.at_secs,
                     arrived_secs: *arrived_secs,
@@ -349,12 +355,17 @@ impl Measuring {
                 arrived_secs,
                 dropped,
             } => {
-                self.newest = Some(frame.clone());
+                self.show(&frame);
                 self.tie = Tie {
                     at_secs: frame.at_secs,
                     arrived_secs,
                 };
                 self.stamps.push(frame.at_secs);
+                if !self.holds_the_glasses(&frame) {
+                    let at_secs = frame.at_secs;
+                    self.step(|instrument| instrument.spoiled(at_secs, NOT_DECODED));
+                    return;
+                }
                 self.step_frame(&frame, dropped);
                 self.look_again(&frame);
             }
@@ -545,6 +556,9 @@ impl Measuring {
         let filled_ago_secs = self.filled_ago_secs();
         let oil = self.instrument.as_ref().map(|i| i.oil(filled_ago_secs));
         let oil = oil.unwrap_or_default();
+        let feeds = self.instrument.as_ref().map(Instrument::feeds);
+        let feeds = feeds.unwrap_or_default();
+        self.say_what_is_wanted(&feeds);
         let shared = &self.parts.shared;
         let now_secs = shared.clock.monotonic_secs();
         self.published_secs = now_secs;
@@ -561,11 +575,7 @@ impl Measuring {
             frame: self.newest.clone(),
             frame_age_secs,
             frames_per_second: self.frames_per_second(),
-            feeds: self
-                .instrument
-                .as_ref()
-                .map(Instrument::feeds)
-                .unwrap_or_default(),
+            feeds,
             alarms: self
                 .instrument
                 .as_ref()

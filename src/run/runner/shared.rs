@@ -6,7 +6,7 @@ use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use crate::base::Clock;
-use crate::capture::About;
+use crate::capture::{About, Wanted};
 use crate::judge::{Alarm, AlarmState, Cause, FeedState, Step};
 use crate::run::logbook::LogStatus;
 use crate::run::{Event, Notice, Snapshot};
@@ -79,6 +79,9 @@ pub(super) struct Shared {
     deaths: Mutex<Vec<(Worker, Notice)>>,
     listeners: Mutex<Option<Vec<Listener>>>,
     log_status: Mutex<Option<LogStatus>>,
+    /// What *measure* looks at, and how often that changed.
+    wanted: Mutex<Wanted>,
+    wanted_version: AtomicU64,
     on_change: Option<OnChange>,
 }
 
@@ -104,8 +107,26 @@ impl Shared {
             deaths: Mutex::new(Vec::new()),
             listeners: Mutex::new(Some(Vec::new())),
             log_status: Mutex::new(None),
+            wanted: Mutex::default(),
+            wanted_version: AtomicU64::new(0),
             on_change,
         }
+    }
+
+    /// What *measure* looks at.
+    pub(super) fn wanted(&self) -> Wanted {
+        lock(&self.wanted).clone()
+    }
+
+    /// Changes whenever what *measure* looks at does.
+    pub(super) fn wanted_version(&self) -> u64 {
+        self.wanted_version.load(Ordering::Acquire)
+    }
+
+    /// *measure* looks at this from now on.
+    pub(super) fn want(&self, wanted: Wanted) {
+        *lock(&self.wanted) = wanted;
+        self.wanted_version.fetch_add(1, Ordering::Release);
     }
 
     pub(super) fn stopping(&self) -> bool {

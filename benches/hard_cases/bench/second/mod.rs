@@ -9,7 +9,7 @@ pub mod timing;
 
 use std::sync::Arc;
 
-use beadtally::base::Frame;
+use beadtally::base::{Extent, Frame};
 use beadtally::capture::{About, CaptureError, Grab, Source};
 use image::GrayImage;
 
@@ -182,11 +182,12 @@ impl Source for Disturbed {
             // Stamps never run backwards, however late they are.
             let stamp = at_secs + self.timing.late_secs(index);
             self.last_stamp_secs = stamp.max(self.last_stamp_secs + 1e-3);
-            return Ok(Grab::Frame(Frame {
-                number: index as u64,
-                at_secs: self.last_stamp_secs,
+            return Ok(Grab::Frame(Frame::shared(
+                index as u64,
+                self.last_stamp_secs,
                 luma,
-            }));
+                Extent::Whole,
+            )));
         }
     }
 
