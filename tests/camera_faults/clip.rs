@@ -45,7 +45,8 @@ pub fn draw(folder: &Path) {
     let mut truth = Vec::new();
     while source.now_secs() < SECS {
         let Grab::Frame(frame) = source.next().expect("a demo does not fail") else {
-            panic!("the demo without faults always has a picture");
+            // Without faults it always has a picture.
+            continue;
         };
         let mut jpeg = Vec::new();
         JpegEncoder::new_with_quality(&mut jpeg, QUALITY)
@@ -112,13 +113,13 @@ pub fn read(file: &Path) -> Vec<Vec<u8>> {
     pictures
 }
 
-/// A calibration with one glass in the middle of a picture of 1280 × 720, which is what the kernel's
-/// own test camera brings; its path.
+/// A calibration with one glass in the middle of a picture of 640 × 480, which is what is taken of
+/// the kernel's own test camera; its path.
 pub fn write_glass_of_noise() -> PathBuf {
-    let outline = Outline::upright(GlassKind::Tube, 600.0, 200.0, 80.0, 300.0);
+    let outline = Outline::upright(GlassKind::Tube, 300.0, 140.0, 50.0, 200.0);
     let calibration = Calibration {
-        picture_width_px: 1280,
-        picture_height_px: 720,
+        picture_width_px: 640,
+        picture_height_px: 480,
         camera_identity: None,
         oil: beadtally::glass::OilData::default(),
         feeds: vec![FeedCalibration::new(outline)],

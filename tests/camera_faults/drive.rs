@@ -236,7 +236,7 @@ impl Bench {
                 states.insert(line["feed"].to_string(), line["state"] != "cannot see");
             }
         }
-        !states.is_empty() && states.values().all(|sees| *sees)
+        states.values().all(|sees| *sees)
     }
 }
 
@@ -289,7 +289,7 @@ pub fn run() {
             let mut one = (fault.happen)(&mut bench);
             bench.wait(QUIET_SECS);
             bench.until_level();
-            one.fault = fault.name.to_owned();
+            fault.name.clone_into(&mut one.fault);
             one.seen_before = seen_before;
             one.clip_secs = (
                 from_secs - bench.start_secs,

@@ -1,6 +1,8 @@
 //! What became of each try: drops lost and invented beside the truth, what stands in the logbook,
 //! and the table with its bounds. It touches no device.
 
+use std::fmt::Write as _;
+
 use beadtally::run::logbook::RunContents;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -194,11 +196,12 @@ fn judge(
     if charged {
         one.wrong.push("silence was charged to a feed".to_owned());
     }
-    book(one, offset_secs, contents, !truth.is_empty());
+    book(one, offset_secs, contents, truth);
 }
 
 /// What must stand in the logbook.
-fn book(one: &mut Try, offset_secs: f64, contents: &RunContents, has_truth: bool) {
+fn book(one: &mut Try, offset_secs: f64, contents: &RunContents, truth: &[TrueBead]) {
+    let has_truth = !truth.is_empty();
     let (from_secs, to_secs) = one.clip_secs;
     let inside = |at_secs: f64| (from_secs - 1.0..to_secs).contains(&(at_secs + offset_secs));
     match one.wants {
@@ -332,8 +335,9 @@ pub fn table(rows: &[Row]) -> String {
     for row in rows {
         let sum = |of: fn(&Try) -> usize| row.tries.iter().map(of).sum::<usize>();
         let last = row.tries.last().map(|one| one.grown).unwrap_or_default();
-        text += &format!(
-            "| {} | {} | {} | {} | {} | {} | {} | {} | {} {} {} | {} |\n",
+        let _ = writeln!(
+            text,
+            "| {} | {} | {} | {} | {} | {} | {} | {} | {} {} {} | {} |",
             row.name,
             row.tries.len(),
             sum(|one| one.truth),

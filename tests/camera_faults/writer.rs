@@ -68,7 +68,7 @@ pub fn run() {
         let good = good.expect("a clip has pictures");
         let _ = match how.as_str() {
             "frozen" => camera.write(&last),
-            "garbage" if slot.is_multiple_of(3) => {
+            "garbage" if slot.is_multiple_of(4) => {
                 odd += 1;
                 camera.write(&spoilt(good, odd))
             }

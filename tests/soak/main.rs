@@ -21,7 +21,7 @@ use std::time::Duration;
 use beadtally::base::{FeedNumber, SystemClock};
 use beadtally::capture::demo::DemoSource;
 use beadtally::glass::Calibration;
-use beadtally::judge::{Cause, FeedState};
+use beadtally::judge::{AlarmState, Cause, FeedState};
 use beadtally::run::logbook::LogbookReader;
 use beadtally::run::{Event, Intent, Recording, Runner, RunnerSettings, Snapshot};
 use rand::seq::IndexedRandom as _;
@@ -34,7 +34,7 @@ use trouble::{Troubled, Truth, calibration, lock};
 const DEMO: &str = "feeds=1,rates=12,scatter=0.15,gas=1,size=160x120,fps=15";
 const FPS: f64 = 15.0;
 /// Length when nobody says otherwise, hours of source time.
-const USUAL_HOURS: f64 = 0.15;
+const USUAL_HOURS: f64 = 0.6;
 /// A counted bead within this of a true one is that one, seconds.
 const MATCH_SECS: f64 = 0.4;
 /// A true bead is judged so long after it passed, seconds: by then it is settled, and a spell that
@@ -47,6 +47,8 @@ const ASK_SECS: std::ops::Range<f64> = 3.0..40.0;
 /// A feed that stands still for so long, seconds of seen time, must be told to have stopped: 2½
 /// intervals of 5 s, and more where its own scatter asks for it.
 const STOPPED_WITHIN_SECS: f64 = 40.0;
+/// A camera that is gone for so long, seconds, must have raised its alarm: its on-delay is 2 s.
+const LOST_WITHIN_SECS: f64 = 4.0;
 /// Most growth of memory after the first tenth, kB.
 const MOST_GROWTH_KB: u64 = 24_000;
 
@@ -137,6 +139,10 @@ struct Judge {
     stop_told: bool,
     standing_secs: Option<f64>,
     gaps_of_listening: u64,
+    /// When the alarm 'camera lost' was raised, and what is wrong with that.
+    lost_told: VecDeque<f64>,
+    losses: u64,
+    wrong_losses: Vec<String>,
 }
 
 impl Judge {
@@ -166,6 +172,12 @@ impl Judge {
                     }
                 }
             }
+            Event::Alarm { at_secs, alarm }
+                if alarm.cause == Cause::CameraLost
+                    && alarm.state == AlarmState::Unacknowledged =>
+            {
+                self.lost_told.push_back(*at_secs);
+            }
             Event::Gap { why, .. } if why.contains("not passed on") => self.gaps_of_listening += 1,
             _ => {}
         }
@@ -187,18 +199,20 @@ impl Judge {
             (true, since) => since.or(Some(snapshot.now_secs - 5.0)),
             (false, _) => None,
         };
-        self.watch_stops(is_blind);
+        self.watch_stops();
+        self.watch_losses();
         self.settle(self.now_secs - JUDGED_AFTER_SECS);
     }
 
     /// A feed that truly stands still must be told to.
-    fn watch_stops(&mut self, is_blind: bool) {
+    fn watch_stops(&mut self) {
         let standing_secs = lock(&self.truth).stopped_secs;
         if standing_secs.is_some() && self.standing_secs.is_none() {
             self.stop_told = false;
         }
         if let (Some(since), None) = (self.standing_secs, standing_secs) {
-            let seen = self.blind.iter().all(|(_, to)| *to < since - 30.0) && !is_blind;
+            let seen = self.blind.iter().all(|(_, to)| *to < since - 30.0)
+                && self.blind_since_secs.is_none();
             if seen && self.now_secs - since > STOPPED_WITHIN_SECS {
                 self.stops += 1;
                 if !self.stop_told {
@@ -207,6 +221,34 @@ impl Judge {
             }
         }
         self.standing_secs = standing_secs;
+    }
+
+    /// The alarm 'camera lost' comes when the camera was gone for long enough, and only then.
+    fn watch_losses(&mut self) {
+        loop {
+            let mut truth = lock(&self.truth);
+            let settled_secs = self.now_secs - JUDGED_AFTER_SECS;
+            if truth.over.front().is_none_or(|(.., to)| *to > settled_secs) {
+                break;
+            }
+            let Some((fault, from_secs, to_secs)) = truth.over.pop_front() else {
+                break;
+            };
+            drop(truth);
+            let told = self
+                .lost_told
+                .iter()
+                .filter(|at| (from_secs..to_secs + 2.0).contains(*at))
+                .count();
+            self.lost_told.retain(|at| *at >= to_secs + 2.0);
+            let is_long = to_secs - from_secs > LOST_WITHIN_SECS;
+            self.losses += u64::from(fault == "gone" && told > 0);
+            if (fault == "gone" && is_long && told == 0) || (fault != "gone" && told > 0) {
+                self.wrong_losses.push(format!(
+                    "{fault} {from_secs:.1} to {to_secs:.1}: {told} alarms"
+                ));
+            }
+        }
     }
 
     fn settle(&mut self, until_secs: f64) {
@@ -314,6 +356,9 @@ fn hours_of_every_fault_and_every_wish_lose_nothing_and_grow_nothing() {
         stop_told: false,
         standing_secs: None,
         gaps_of_listening: 0,
+        lost_told: VecDeque::new(),
+        losses: 0,
+        wrong_losses: Vec::new(),
     };
     let mut ask_secs = 20.0;
     let mut wishes = 0_u64;
@@ -365,8 +410,10 @@ fn hours_of_every_fault_and_every_wish_lose_nothing_and_grow_nothing() {
     println!("{hours} h, {wishes} wishes, seed {seed}, {FPS} frames a second: {DEMO}");
     print_lines(&judge);
     println!(
-        "stops: {} told true, {} missed, {} false; weight first {first:?}, last {last:?}, heaviest \
+        "camera lost: {} told, {} wrong; stops: {} told true, {} missed, {} false; weight first {first:?}, last {last:?}, heaviest \
          {heaviest:?}",
+        judge.losses,
+        judge.wrong_losses.len(),
         judge.stops - judge.missed_stops.len() as u64,
         judge.missed_stops.len(),
         judge.false_stops.len()

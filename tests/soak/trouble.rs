@@ -53,6 +53,8 @@ pub struct Truth {
     pub beads: VecDeque<(f64, &'static str)>,
     /// The fault under way.
     pub fault: &'static str,
+    /// The newest faults that are over: name, start, end.
+    pub over: VecDeque<(&'static str, f64, f64)>,
     /// Whether the feed stands still, since when.
     pub stopped_secs: Option<f64>,
 }
@@ -64,6 +66,7 @@ pub struct Troubled {
     until_secs: f64,
     fault: Option<&'static str>,
     change_secs: f64,
+    since_secs: f64,
     told_secs: f64,
     last: Option<Frame>,
     truth: Arc<Mutex<Truth>>,
@@ -83,6 +86,7 @@ impl Troubled {
             until_secs,
             fault: None,
             change_secs: FIRST_SECS,
+            since_secs: 0.0,
             told_secs: 0.0,
             last: None,
             truth,
@@ -93,24 +97,24 @@ impl Troubled {
         if now_secs < self.change_secs {
             return;
         }
-        let words = match self.fault.take() {
-            Some(fault) => {
-                self.change_secs = now_secs + self.chance.random_range(QUIET_SECS);
-                let name = fault.split(' ').next().unwrap_or(fault);
-                DRAWN.contains(&fault).then(|| format!("{name} off"))
+        let words = if let Some(fault) = self.fault.take() {
+            self.change_secs = now_secs + self.chance.random_range(QUIET_SECS);
+            let mut truth = lock(&self.truth);
+            truth.over.push_back((fault, self.since_secs, now_secs));
+            drop(truth);
+            let name = fault.split(' ').next().unwrap_or(fault);
+            DRAWN.contains(&fault).then(|| format!("{name} off"))
+        } else {
+            let all: Vec<&'static str> = DRAWN.iter().chain(&OF_CAMERA).copied().collect();
+            let fault = *all.choose(&mut self.chance).expect("there are some");
+            self.fault = Some(fault);
+            self.since_secs = now_secs;
+            let mut secs = self.chance.random_range(FAULT_SECS);
+            if fault == "stop" {
+                secs += STOPPED_WITHIN_SECS;
             }
-            None => {
-                let all = DRAWN.iter().chain(&OF_CAMERA).copied();
-                let all: Vec<&'static str> = all.collect();
-                let fault = *all.choose(&mut self.chance).expect("there are some");
-                self.fault = Some(fault);
-                let mut secs = self.chance.random_range(FAULT_SECS);
-                if fault == "stop" {
-                    secs += STOPPED_WITHIN_SECS;
-                }
-                self.change_secs = now_secs + secs;
-                DRAWN.contains(&fault).then(|| fault.to_owned())
-            }
+            self.change_secs = now_secs + secs;
+            DRAWN.contains(&fault).then(|| fault.to_owned())
         };
         if let Some(words) = words {
             self.demo.switch(&words).expect("a fault by its words");
