@@ -18,6 +18,16 @@ pub struct Fault {
     pub happen: fn(&mut Bench) -> Try,
 }
 
+/// Controls of the kernel's test camera, by their numbers there (vivid-ctrls.c).
+const TEST_PATTERN: u32 = 0x00f0_f000;
+/// Per cent of the buffers that never come.
+const DROPPED_BUFFERS: u32 = 0x00f0_f040;
+/// Unplugs it until nobody holds it.
+const DISCONNECT: u32 = 0x00f0_f041;
+/// Marks the next buffer as bad.
+const BAD_BUFFER: u32 = 0x00f0_f042;
+/// The pattern in which every sample changes.
+const NOISE: i64 = 20;
 /// Longest wait for something to be shown, seconds; the bounds are stricter.
 const MOST_SHOW_SECS: f64 = 8.0;
 /// Longest wait for the program to come back, seconds; the bounds are stricter.
@@ -103,7 +113,7 @@ const ALL: [Fault; 17] = [
         "unplugged, plugged in",
         "driver",
         Wants::Lost("same socket again"),
-        |b| hole(b, 5.0, |_| unplug(), |_| plug_in("666")),
+        |b| hole(b, 5.0, unplug, |b| plug_in(b, "666")),
     ),
     fault(
         "back, but held by another",
@@ -115,9 +125,9 @@ const ALL: [Fault; 17] = [
                 b,
                 0.0,
                 |b| {
-                    unplug();
+                    unplug(b);
                     b.wait(1.2);
-                    plug_in("000");
+                    plug_in(b, "000");
                     holder = Some(hold());
                     b.wait(0.5);
                     shell(&format!("chmod 666 {CAMERA}"));
@@ -141,9 +151,9 @@ const ALL: [Fault; 17] = [
                 b,
                 5.0,
                 |b| {
-                    unplug();
+                    unplug(b);
                     b.wait(1.2);
-                    plug_in("600");
+                    plug_in(b, "600");
                 },
                 |_| {
                     shell(&format!("chmod 666 {CAMERA}"));
@@ -159,15 +169,15 @@ const ALL: [Fault; 17] = [
             hole(
                 b,
                 6.0,
-                |_| control("percentage_of_dropped_buffers=100"),
-                |_| control("percentage_of_dropped_buffers=0"),
+                |_| control(DROPPED_BUFFERS, 100),
+                |_| control(DROPPED_BUFFERS, 0),
             )
         },
     ),
     fault("buffers flagged as bad", "driver", Wants::Gap, |b| {
         let from_secs = uptime_secs();
         for _ in 0..3 {
-            control("inject_v4l2_buf_flag_error=1");
+            control(BAD_BUFFER, 1);
             b.wait(0.4);
         }
         told_gaps(b, from_secs)
@@ -321,28 +331,36 @@ fn bring_back(bench: &mut Bench) {
     bench.start_writer(clip::SIZE_PX);
 }
 
-fn control(words: &str) {
-    shell(&format!("v4l2-ctl -d {CAMERA} -c {words}"));
+/// Sets a control of the test camera at once; another program would take a second to start.
+fn control(id: u32, value: i64) {
+    let camera = v4l::Device::with_path(CAMERA).expect("the test camera");
+    set(&camera, id, value);
 }
 
-/// The driver's own unplugging lasts until the camera is closed; then the driver itself must go,
-/// before the program tries again.
-fn unplug() {
-    control("disconnect=1");
-    shell("for n in $(seq 200); do rmmod vivid && break; sleep 0.01; done");
+fn set(camera: &v4l::Device, id: u32, value: i64) {
+    let value = v4l::control::Value::Integer(value);
+    let done = camera.set_control(v4l::control::Control { id, value });
+    if let Err(error) = done {
+        println!("# control {id:x}: {error}");
+    }
 }
 
-/// The driver comes back, with a camera of the same name.
-fn plug_in(mode: &str) {
-    // The device is the superuser's alone at first, so nobody takes it too early.
-    shell("insmod /mnt/mod/vivid.ko n_devs=1 node_types=0x1 input_types=0x00 num_inputs=1");
-    dress();
+/// Unplugs the camera, and keeps it so: the kernel's test camera is back as soon as nobody holds it.
+fn unplug(bench: &mut Bench) {
+    let camera = v4l::Device::with_path(CAMERA).expect("the test camera");
+    set(&camera, DISCONNECT, 1);
+    bench.unplugged = Some(camera);
+}
+
+/// Plugs it in again, with these rights.
+fn plug_in(bench: &mut Bench, mode: &str) {
     shell(&format!("chmod {mode} {CAMERA}"));
+    bench.unplugged = None;
 }
 
 /// A picture in which every sample changes, as in a real one.
 fn dress() {
-    control("test_pattern=20");
+    control(TEST_PATTERN, NOISE);
 }
 
 /// Another program streams from the camera.
