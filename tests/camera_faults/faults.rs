@@ -35,7 +35,7 @@ const MOST_BACK_SECS: f64 = 25.0;
 /// Longest time until the program has let go of a camera that brings nothing, seconds.
 const MOST_LET_GO_SECS: f64 = 20.0;
 
-const ALL: [Fault; 17] = [
+const ALL: [Fault; 16] = [
     fault("stall of 6 s", "pictures", Wants::CannotSee, |b| {
         hole(
             b,
@@ -82,11 +82,6 @@ const ALL: [Fault; 17] = [
             b.program.as_ref().expect("it runs").signal("STOP");
             b.wait(8.0);
             b.program.as_ref().expect("it runs").signal("CONT");
-        })
-    }),
-    fault("computer asleep for 10 s", "place", Wants::Blind, |b| {
-        asleep(b, |_| {
-            shell("rtcwake -m freeze -s 10");
         })
     }),
     fault("taken away, brought back", "place", Wants::CannotSee, |b| {

@@ -112,7 +112,19 @@ pub(super) fn run(
                 continue;
             }
         };
+        // A time that is no number must not get beyond here: everything is tied to it.
+        let timed = |at_secs: f64| {
+            if at_secs.is_finite() {
+                at_secs
+            } else {
+                newest_secs
+            }
+        };
         let picture = match grab {
+            Ok(Grab::Frame(frame)) if !frame.at_secs.is_finite() => Picture::Spoiled {
+                at_secs: newest_secs,
+                why: "a picture came whose time is no number".to_owned(),
+            },
             Ok(Grab::Frame(frame)) => {
                 surprises = 0;
                 newest_secs = frame.at_secs;
@@ -122,9 +134,17 @@ pub(super) fn run(
                     dropped: dropped.take(),
                 }
             }
-            Ok(Grab::Nothing { at_secs }) => Picture::Nothing { at_secs },
-            Ok(Grab::Spoiled { at_secs, why }) => Picture::Spoiled { at_secs, why },
-            Ok(Grab::Lost { at_secs, why }) => Picture::Lost { at_secs, why },
+            Ok(Grab::Nothing { at_secs }) => Picture::Nothing {
+                at_secs: timed(at_secs),
+            },
+            Ok(Grab::Spoiled { at_secs, why }) => Picture::Spoiled {
+                at_secs: timed(at_secs),
+                why,
+            },
+            Ok(Grab::Lost { at_secs, why }) => Picture::Lost {
+                at_secs: timed(at_secs),
+                why,
+            },
             Ok(Grab::End) => Picture::End,
             Err(error) => Picture::Failed(error.to_string()),
         };

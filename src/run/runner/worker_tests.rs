@@ -188,3 +188,30 @@ fn asking_for_the_end_while_nothing_answers_takes_less_than_two_seconds() {
     assert_eq!(stopped.left, ["capture"]);
     stage.go.send(()).unwrap();
 }
+
+#[test]
+fn a_run_that_begins_at_a_picture_whose_time_is_no_number_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("logbook.sqlite3");
+    let mut acts: Vec<Act> = (0..10).map(picture).collect();
+    let luma = image::GrayImage::new(160, 120);
+    let frame = crate::base::Frame::new(10, f64::NAN, luma);
+    acts.push(Act::Bring(crate::capture::Grab::Frame(frame)));
+    acts.push(Act::Bring(crate::capture::Grab::Lost {
+        at_secs: f64::NAN,
+        why: "Gone.".to_owned(),
+    }));
+    acts.push(Act::Wait);
+    let stage = stage(Kind::Camera, acts, |settings| {
+        settings.logbook = Some(path.clone());
+    });
+    stage.wait_for(|snapshot| says(snapshot, "Gone."));
+    stage.runner.send(crate::run::Intent::StartRun {
+        title: String::new(),
+    });
+    stage.wait_for(|snapshot| snapshot.run.as_ref().is_some_and(|run| run.id > 0));
+    stage.go.send(()).unwrap();
+    let stopped = stage.runner.stop();
+    let status = stopped.logbook.unwrap();
+    assert_eq!((status.lost, status.failing), (0, None));
+}
