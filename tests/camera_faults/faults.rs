@@ -115,26 +115,25 @@ const ALL: [Fault; 16] = [
         "driver",
         Wants::Lost("in use by another"),
         |b| {
-            let mut holder = None;
-            let mut one = hole(
+            let holder = std::cell::RefCell::new(None);
+            hole(
                 b,
-                0.0,
+                9.0,
                 |b| {
                     unplug(b);
                     b.wait(1.2);
                     plug_in(b, "000");
-                    holder = Some(hold());
-                    b.wait(0.5);
+                    *holder.borrow_mut() = Some(hold());
+                    b.wait(2.5);
                     shell(&format!("chmod 666 {CAMERA}"));
                 },
-                |_| {},
-            );
-            if let Some(mut holder) = holder {
-                let _ = holder.kill();
-                let _ = holder.wait();
-            }
-            one.back_secs = b.until(MOST_BACK_SECS, Bench::sees);
-            one
+                |_| {
+                    if let Some(mut holder) = holder.take() {
+                        let _ = holder.kill();
+                        let _ = holder.wait();
+                    }
+                },
+            )
         },
     ),
     fault(
