@@ -246,3 +246,29 @@ fn someone_in_the_way_is_a_blind_spell_and_no_silence() {
     let (_, missed, wrong) = outcome.errors();
     assert_eq!((missed, wrong), (0, 0));
 }
+
+#[test]
+fn a_spoiled_picture_is_told_once_and_a_lost_one_beside_it_too() {
+    let mut source = DemoSource::from_words("feeds=1,size=320x240,fps=15").expect("words");
+    let mut instrument = Instrument::new(calibration(&source));
+    let mut told = Vec::new();
+    for number in 0..12_u64 {
+        let Grab::Frame(frame) = source.next().expect("a demo does not fail") else {
+            continue;
+        };
+        match number {
+            // One spoiled; one spoiled and one lost.
+            3 | 7 => told.extend(instrument.spoiled(frame.at_secs, "cut")),
+            8 => {}
+            _ => told.extend(instrument.step(&frame)),
+        }
+    }
+    let gaps: Vec<String> = told
+        .into_iter()
+        .filter_map(|event| match event {
+            Event::Gap { why, .. } => Some(why),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(gaps, ["cut", "cut", "1 frames were lost"]);
+}

@@ -6,8 +6,14 @@ use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 /// The two clocks a program needs, and the one way it may wait.
 pub trait Clock: Send + Sync {
-    /// Monotonic seconds since this clock was made.
+    /// Monotonic seconds since this clock was made. They go on while the computer sleeps: beads do,
+    /// too.
     fn monotonic_secs(&self) -> f64;
+    /// How much of that time the computer slept, seconds. Drivers stamp pictures by a clock that
+    /// stands still then.
+    fn asleep_secs(&self) -> f64 {
+        0.0
+    }
     /// Wall time: seconds since 1970-01-01T00:00:00Z; may step when the computer's clock is set.
     fn wall_secs(&self) -> f64;
     /// Waits, for pacing a recorded clip in real time. A hand-turned clock moves on instead.
@@ -18,6 +24,8 @@ pub trait Clock: Send + Sync {
 #[derive(Clone, Debug)]
 pub struct SystemClock {
     origin: Instant,
+    /// How long the computer had slept when this clock was made, seconds.
+    slept_before_secs: f64,
 }
 
 impl SystemClock {
@@ -27,6 +35,7 @@ impl SystemClock {
     pub fn new() -> Self {
         Self {
             origin: Instant::now(),
+            slept_before_secs: slept_secs(),
         }
     }
 }
@@ -39,7 +48,11 @@ impl Default for SystemClock {
 
 impl Clock for SystemClock {
     fn monotonic_secs(&self) -> f64 {
-        self.origin.elapsed().as_secs_f64()
+        self.origin.elapsed().as_secs_f64() + self.asleep_secs()
+    }
+
+    fn asleep_secs(&self) -> f64 {
+        (slept_secs() - self.slept_before_secs).max(0.0)
     }
 
     #[expect(clippy::disallowed_methods, reason = "the one home of the real clocks")]
@@ -61,10 +74,47 @@ impl Clock for SystemClock {
     }
 }
 
+/// How long the computer has slept since it was started, seconds: what the clock that goes on in
+/// sleep is ahead of the one that stands still then.
+#[cfg(target_os = "linux")]
+fn slept_secs() -> f64 {
+    use rustix::time::{ClockId, clock_gettime};
+    let secs = |clock| {
+        let time = clock_gettime(clock);
+        time.tv_sec as f64 + time.tv_nsec as f64 * 1e-9
+    };
+    // Read one after the other, the two differ by the moment between even when it never slept.
+    let ahead_secs = secs(ClockId::Boottime) - secs(ClockId::Monotonic);
+    if ahead_secs < LEAST_SLEEP_SECS {
+        0.0
+    } else {
+        (ahead_secs / LEAST_SLEEP_SECS).round() * LEAST_SLEEP_SECS
+    }
+}
+
+/// Elsewhere sleep is not told from other time; a camera is lost and found again by it.
+#[cfg(not(target_os = "linux"))]
+fn slept_secs() -> f64 {
+    0.0
+}
+
+/// Sleep is told in steps of this, seconds: coarser than the moment between two looks at two
+/// clocks, finer than any gap between pictures that matters.
+#[cfg(target_os = "linux")]
+const LEAST_SLEEP_SECS: f64 = 0.05;
+
 /// A clock turned by hand, for tests: waiting moves it on at once.
 #[derive(Clone, Debug)]
 pub struct ManualClock {
-    now: Arc<Mutex<(f64, f64)>>,
+    now: Arc<Mutex<Hands>>,
+}
+
+/// Where its hands stand, seconds.
+#[derive(Debug)]
+struct Hands {
+    monotonic: f64,
+    wall: f64,
+    asleep: f64,
 }
 
 impl ManualClock {
@@ -72,23 +122,33 @@ impl ManualClock {
     #[must_use]
     pub fn new(wall_secs: f64) -> Self {
         Self {
-            now: Arc::new(Mutex::new((0.0, wall_secs))),
+            now: Arc::new(Mutex::new(Hands {
+                monotonic: 0.0,
+                wall: wall_secs,
+                asleep: 0.0,
+            })),
         }
     }
 
     /// Moves both clocks on.
     pub fn advance(&self, secs: f64) {
         let mut now = self.lock();
-        now.0 += secs;
-        now.1 += secs;
+        now.monotonic += secs;
+        now.wall += secs;
+    }
+
+    /// Moves both clocks on as a sleep of the computer does.
+    pub fn sleep(&self, secs: f64) {
+        self.lock().asleep += secs;
+        self.advance(secs);
     }
 
     /// Sets the wall clock alone, as a person or a time server does.
     pub fn set_wall(&self, wall_secs: f64) {
-        self.lock().1 = wall_secs;
+        self.lock().wall = wall_secs;
     }
 
-    fn lock(&self) -> std::sync::MutexGuard<'_, (f64, f64)> {
+    fn lock(&self) -> std::sync::MutexGuard<'_, Hands> {
         self.now
             .lock()
             .unwrap_or_else(std::sync::PoisonError::into_inner)
@@ -97,11 +157,15 @@ impl ManualClock {
 
 impl Clock for ManualClock {
     fn monotonic_secs(&self) -> f64 {
-        self.lock().0
+        self.lock().monotonic
+    }
+
+    fn asleep_secs(&self) -> f64 {
+        self.lock().asleep
     }
 
     fn wall_secs(&self) -> f64 {
-        self.lock().1
+        self.lock().wall
     }
 
     fn wait_secs(&self, secs: f64) {

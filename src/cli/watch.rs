@@ -35,14 +35,6 @@ const STATUS_SECS: f64 = 5.0;
 /// # Errors
 /// A sentence: the source, the calibration or the logbook cannot be opened.
 pub fn run(args: &WatchArgs, logbook: Option<&Path>) -> anyhow::Result<u8> {
-    let asked = Arc::new(AtomicBool::new(false));
-    {
-        let asked = Arc::clone(&asked);
-        // Without a handler Ctrl-C still ends the program, only less cleanly.
-        if let Err(error) = ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed)) {
-            tracing::warn!(%error, "Ctrl-C will cut the run short");
-        }
-    }
     let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
     let spec: SourceSpec = args.source.parse()?;
     let calibration = args
@@ -52,6 +44,15 @@ pub fn run(args: &WatchArgs, logbook: Option<&Path>) -> anyhow::Result<u8> {
         .transpose()?;
     let logbook = logbook_for(args, logbook)?;
     let source = capture::open(&spec, Arc::clone(&clock))?;
+    // Only now: a source that takes its time to open has nothing to lose, and ends at once.
+    let asked = Arc::new(AtomicBool::new(false));
+    {
+        let asked = Arc::clone(&asked);
+        // Without a handler Ctrl-C still ends the program, only less cleanly.
+        if let Err(error) = ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed)) {
+            tracing::warn!(%error, "Ctrl-C will cut the run short");
+        }
+    }
     let about = source.about().clone();
     let mut settings = RunnerSettings::new(Box::new(Paced::new(source, Arc::clone(&clock))));
     settings.pictures = Pictures::Measured;

@@ -48,7 +48,8 @@ pub struct HealthSettings {
     /// Seconds of good signs after which a blind spell is over.
     pub recovery_secs: f64,
     /// Seconds without a single changed sample after which the picture is frozen. Video coding
-    /// repeats a calm picture for a second or two; a camera's noise never stands still.
+    /// repeats a calm picture for a second or two; a camera's noise never stands still. 2.5, so
+    /// that it is shown within three seconds.
     pub frozen_secs: f64,
     /// Share of agreeing texture under which the glass is not where it was.
     pub agreeing_share: f64,
@@ -72,7 +73,7 @@ impl Default for HealthSettings {
             hidden_share: 0.5,
             patience_secs: 0.25,
             recovery_secs: 0.3,
-            frozen_secs: 4.0,
+            frozen_secs: 2.5,
             agreeing_share: 0.35,
             farthest_px: 8.5,
             gap_secs: 0.35,

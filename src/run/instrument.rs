@@ -37,6 +37,8 @@ pub struct Instrument {
     feeds: Vec<Feed>,
     alarms: AlarmBook,
     last: Option<(u64, f64)>,
+    /// Spoiled pictures since that frame: told already, not to be told as lost once more.
+    spoiled: u64,
     /// The picture before, to tell a repeated one: a glass steadied twice in the same picture may
     /// differ in its last digits.
     last_luma: Option<Arc<GrayImage>>,
@@ -62,6 +64,7 @@ impl Instrument {
             feeds,
             alarms: AlarmBook::new(AlarmSettings::default()),
             last: None,
+            spoiled: 0,
             last_luma: None,
             now_secs: 0.0,
             missing: None,
@@ -100,7 +103,8 @@ impl Instrument {
                         .to_owned(),
                 }];
             }
-            let lost = frame.number.saturating_sub(number).saturating_sub(1);
+            let missing = frame.number.saturating_sub(number).saturating_sub(1);
+            let lost = missing.saturating_sub(self.spoiled);
             if lost > 0 {
                 events.push(Event::Gap {
                     from_secs: before,
@@ -116,6 +120,7 @@ impl Instrument {
             }
         }
         self.last = Some((frame.number, at_secs));
+        self.spoiled = 0;
         self.now_secs = at_secs;
         self.missing = None;
         let mut same = true;
@@ -194,6 +199,7 @@ impl Instrument {
     /// A frame came that could not be used.
     pub fn spoiled(&mut self, at_secs: f64, why: &str) -> Vec<Event> {
         let from_secs = self.last.map_or(at_secs, |(_, before)| before.min(at_secs));
+        self.spoiled = self.spoiled.saturating_add(1);
         vec![Event::Gap {
             from_secs,
             to_secs: at_secs.max(from_secs),

@@ -13,6 +13,8 @@ mod shared;
 mod stage;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod worker_tests;
 
 use std::path::PathBuf;
 use std::sync::atomic::Ordering;

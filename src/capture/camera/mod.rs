@@ -11,6 +11,7 @@ mod identity;
 mod linux;
 mod list;
 mod mode;
+mod numbering;
 mod source;
 mod timeline;
 pub mod unpack;

@@ -9,6 +9,7 @@ use crate::capture::{About, CaptureError, Grab, Source, Wanted};
 
 use super::device::{Device, Event, Open};
 use super::mode::Mode;
+use super::numbering::Numbering;
 use super::timeline::Timeline;
 use super::unpack::Unpacker;
 
@@ -23,9 +24,8 @@ const PATIENCE_SECS: f64 = 0.45;
 /// that after a disturbance on the cable.
 const REOPEN_AFTER_SECS: f64 = 10.0;
 
-/// How many frames may lie in a stretch of time, as a multiple of the announced rate: real rates
-/// and stamps waver.
-const TIME_SLACK: f64 = 1.5;
+/// Shorter sleep than this is none, seconds: the two clocks it is told by waver against each other.
+const LEAST_SLEEP_SECS: f64 = 0.3;
 
 /// Frames a second of a camera that does not tell.
 const USUAL_PER_SECOND: f64 = 30.0;
@@ -36,6 +36,8 @@ pub(super) struct CameraSource {
     clock: Arc<dyn Clock>,
     state: State,
     time: Timeline,
+    /// How long the computer had slept at the last look, seconds.
+    asleep_secs: f64,
     numbering: Numbering,
     about: About,
     mode: Mode,
@@ -81,6 +83,7 @@ impl CameraSource {
                 fed_secs: clock.monotonic_secs(),
             },
             opener,
+            asleep_secs: clock.asleep_secs(),
             clock,
             time: Timeline::default(),
             numbering: Numbering::default(),
@@ -104,6 +107,7 @@ impl CameraSource {
 
     /// One try to come back, when it is time for one.
     fn come_back(&mut self, retry_secs: f64, why: String) -> Grab {
+        take_sleep(&mut self.time, &mut self.asleep_secs, self.clock.as_ref());
         let now_secs = self.clock.monotonic_secs();
         if now_secs < retry_secs {
             self.clock
@@ -127,68 +131,51 @@ impl CameraSource {
                 };
                 Grab::Lost { at_secs, why }
             }
-            Ok(device) => {
+            Ok(device) if !same_size(device.mode(), self.mode) => {
+                // Outlines, and what was learned of the picture, are of no use for it; and the size
+                // may come back as it went. Closed again, it can be set back.
                 let (old, new) = (self.mode, device.mode());
+                let why = format!(
+                    "The camera is back, but its pictures are {} × {} pixels now instead of {} × \
+                     {}. Set it back, and close what else uses it; or start this program again to \
+                     use them as they are.",
+                    new.width, new.height, old.width, old.height
+                );
+                self.state = State::Lost {
+                    retry_secs: now_secs + RETRY_SECS,
+                    why: why.clone(),
+                };
+                Grab::Lost { at_secs, why }
+            }
+            Ok(device) => {
+                self.mode = device.mode();
                 self.state = State::Running {
                     device,
                     fed_secs: now_secs,
                 };
                 // The count of a newly opened camera starts anew.
                 self.numbering.begin_anew();
-                self.mode = new;
-                self.about.width = new.width;
-                self.about.height = new.height;
-                self.about.frames_per_second = new.frames_per_second;
+                self.about.frames_per_second = self.mode.frames_per_second;
                 tracing::info!("the camera {} is back", self.about.name);
-                if (old.width, old.height) == (new.width, new.height) {
-                    return Grab::Nothing { at_secs };
-                }
-                Grab::Lost {
-                    at_secs,
-                    why: format!(
-                        "The camera is back, but its pictures are {} × {} pixels now instead of \
-                         {} × {}. Find the glasses again.",
-                        new.width, new.height, old.width, old.height
-                    ),
-                }
+                Grab::Nothing { at_secs }
             }
         }
     }
 }
 
-/// Number and time of frames: holes in the driver's count become holes in the frame numbers, as
-/// far as there was time for so many frames (some drivers first hand out an old picture).
-#[derive(Default)]
-struct Numbering {
-    /// The number of the next frame, if none is lost.
-    next: u64,
-    last: Option<(u32, f64)>,
+/// Takes a sleep of the computer into source time.
+fn take_sleep(time: &mut Timeline, before_secs: &mut f64, clock: &dyn Clock) {
+    let asleep_secs = clock.asleep_secs();
+    let slept_secs = asleep_secs - *before_secs;
+    if slept_secs > LEAST_SLEEP_SECS {
+        *before_secs = asleep_secs;
+        time.slept(slept_secs, clock.monotonic_secs());
+        tracing::info!("the computer slept for {slept_secs:.1} s");
+    }
 }
 
-impl Numbering {
-    /// The number of a picture with the driver's count `sequence`.
-    fn number(&mut self, sequence: Option<u32>, at_secs: f64, frames_per_second: f64) -> u64 {
-        let step = match (self.last, sequence) {
-            (Some((last, last_secs)), Some(new)) => {
-                let room = ((at_secs - last_secs) * frames_per_second * TIME_SLACK).ceil() as u64;
-                // Past the middle of its range the count went backwards: it began anew.
-                match new.wrapping_sub(last) {
-                    step if step > u32::MAX / 2 => 1,
-                    step => u64::from(step).clamp(1, room.max(1)),
-                }
-            }
-            _ => 1,
-        };
-        self.last = sequence.map(|s| (s, at_secs));
-        let number = self.next + (step - 1);
-        self.next = number + 1;
-        number
-    }
-
-    /// The driver's count begins anew.
-    fn begin_anew(&mut self) {
-        self.last = None;
-    }
+fn same_size(a: Mode, b: Mode) -> bool {
+    (a.width, a.height) == (b.width, b.height)
 }
 
 impl Source for CameraSource {
@@ -202,6 +189,8 @@ impl Source for CameraSource {
         };
         let stride = device.stride();
         let event = device.grab();
+        // It mostly falls asleep, and wakes, in that wait.
+        take_sleep(&mut self.time, &mut self.asleep_secs, self.clock.as_ref());
         let now_secs = self.clock.monotonic_secs();
         let packed = match event {
             Event::Picture(packed) => packed,
@@ -398,25 +387,6 @@ mod tests {
     }
 
     #[test]
-    fn a_hole_is_no_longer_than_there_was_time_for() {
-        let mut numbering = Numbering::default();
-        let mut number = |sequence, at_secs| numbering.number(Some(sequence), at_secs, 30.0);
-        assert_eq!(number(0, 0.0), 0);
-        // An old picture came first: 28 frames cannot lie in 40 ms.
-        assert_eq!(number(29, 0.04), 2);
-        assert_eq!(number(30, 0.08), 3);
-        // Ten frames lost in a third of a second; then the count begins anew, wraps, stands.
-        assert_eq!(number(41, 0.45), 14);
-        assert_eq!(number(u32::MAX, 0.48), 15);
-        assert_eq!(number(1, 0.55), 17);
-        assert_eq!(number(1, 0.58), 18);
-        assert_eq!(number(0, 0.61), 19);
-        assert_eq!(numbering.number(None, 0.65, 30.0), 20);
-        numbering.begin_anew();
-        assert_eq!(numbering.number(Some(500), 9.0, 30.0), 21);
-    }
-
-    #[test]
     fn spoiled_pictures_are_told_and_take_a_number() {
         let (mut source, _) = start(&[
             Act::Open(8, 6),
@@ -504,22 +474,53 @@ mod tests {
     }
 
     #[test]
-    fn a_changed_size_after_coming_back_is_told() {
-        let (mut source, _) = start(&[
+    fn a_camera_that_is_back_in_another_size_is_told_until_it_has_the_old_one_again() {
+        let (mut source, script) = start(&[
             Act::Open(8, 6),
             Act::Picture(10, 500.00, 0),
             Act::Unplug,
             Act::Open(4, 3),
-            Act::Picture(20, 500.10, 0),
+            Act::Open(4, 3),
+            Act::Open(8, 6),
+            Act::Picture(20, 502.10, 0),
         ]);
         frame(&mut source);
         assert!(matches!(source.next().unwrap(), Grab::Lost { .. }));
-        match source.next().unwrap() {
-            Grab::Lost { why, .. } => assert!(why.contains("4 × 3") && why.contains("8 × 6")),
-            other => panic!("{other:?}"),
-        }
-        assert_eq!((source.about().width, source.about().height), (4, 3));
-        assert_eq!(frame(&mut source).luma.dimensions(), (4, 3));
+        let after = loop {
+            match source.next().unwrap() {
+                Grab::Lost { why, .. } => {
+                    assert!(why.contains("4 × 3") && why.contains("8 × 6"), "{why}");
+                }
+                Grab::Nothing { .. } => {}
+                Grab::Frame(frame) => break frame,
+                other @ (Grab::Spoiled { .. } | Grab::End) => panic!("{other:?}"),
+            }
+        };
+        assert_eq!(after.luma.dimensions(), (8, 6));
+        assert_eq!((source.about().width, source.about().height), (8, 6));
+        // It is always asked for the size it had.
+        let opened = script.opened.lock().unwrap();
+        assert_eq!(opened.len(), 4);
+        assert!(opened[1..].iter().all(|m| m.unwrap().width == 8));
+    }
+
+    #[test]
+    fn the_time_in_which_the_computer_sleeps_is_time() {
+        let (mut source, script) = start(&[
+            Act::Open(8, 6),
+            Act::Picture(10, 500.00, 0),
+            Act::Picture(10, 500.04, 1),
+            Act::Picture(10, 500.07, 2), // was ready before the sleep
+            Act::Picture(10, 500.18, 3),
+        ]);
+        frame(&mut source);
+        let before = frame(&mut source);
+        script.clock.sleep(60.0);
+        let waited = frame(&mut source);
+        let after = frame(&mut source);
+        assert!((before.at_secs - 0.04).abs() < 1e-6);
+        assert!((waited.at_secs - 0.07).abs() < 1e-6, "{}", waited.at_secs);
+        assert!((after.at_secs - 60.18).abs() < 1e-6, "{}", after.at_secs);
     }
 
     #[test]

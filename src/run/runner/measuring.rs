@@ -2,11 +2,13 @@
 //! what a person asks, and puts up a snapshot for the screens. It decides nothing that the
 //! instrument decides.
 
+mod care;
 mod obeying;
 mod sparing;
 mod waiting;
 
 use std::collections::VecDeque;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender};
 use std::time::Duration;
@@ -34,8 +36,6 @@ use sparing::{NOT_DECODED, Sparing};
 const WAIT_MS: u64 = 100;
 /// Shortest time between two snapshots, seconds: 30 a second is as often as a screen can use.
 const SNAPSHOT_SECS: f64 = 1.0 / 30.0;
-/// How often the logbook is asked how it stands, seconds.
-const LOG_LOOK_SECS: f64 = 0.25;
 /// How long the logbook may take to close, milliseconds; with the rest this stays under the two
 /// seconds that stopping may take.
 const LOG_CLOSE_MS: u64 = 1200;
@@ -65,6 +65,8 @@ pub(super) struct Parts {
 /// Words for people, the most pressing first.
 #[derive(Default)]
 struct Notices {
+    /// Of a part of the program that was started again, with the time until which it stays.
+    restarted: Option<(Notice, f64)>,
     source: Option<Notice>,
     log: Option<Notice>,
     asked: Option<Notice>,
@@ -73,9 +75,16 @@ struct Notices {
 
 impl Notices {
     fn newest(&self) -> Option<Notice> {
-        [&self.source, &self.log, &self.asked, &self.looking]
-            .into_iter()
-            .find_map(Clone::clone)
+        let restarted = self.restarted.as_ref().map(|(notice, _)| notice.clone());
+        [
+            &restarted,
+            &self.source,
+            &self.log,
+            &self.asked,
+            &self.looking,
+        ]
+        .into_iter()
+        .find_map(Clone::clone)
     }
 }
 
@@ -144,6 +153,8 @@ pub(super) struct Measuring {
     marks: Vec<Event>,
     log_look_secs: f64,
     log_failing: bool,
+    /// When *measure* was started again after surprises, monotonic seconds.
+    restarts: Ring<f64>,
     notices: Notices,
     sparing: Sparing,
     published_secs: f64,
@@ -175,6 +186,7 @@ impl Measuring {
             marks: Vec::new(),
             log_look_secs: f64::NEG_INFINITY,
             log_failing: false,
+            restarts: Ring::new(care::MOST_RESTARTS),
             notices: Notices::default(),
             sparing: Sparing::new(parts.pictures_for),
             published_secs: f64::NEG_INFINITY,
@@ -191,24 +203,10 @@ impl Measuring {
         }
         self.publish_now();
         while !self.parts.shared.stopping() {
-            self.parts.shared.beat(Worker::Measure);
-            while let Ok(asked) = self.parts.intents.try_recv() {
-                self.obey(asked);
+            let turn = catch_unwind(AssertUnwindSafe(|| self.turn()));
+            if let Err(surprise) = turn {
+                self.start_again(surprise);
             }
-            if self.parts.shared.take_overflow() {
-                self.notices.asked = Some(wrong(
-                    "The instrument was too busy to take what was asked; ask again.",
-                ));
-                self.changed = true;
-            }
-            if let Some(picture) = self.next_picture() {
-                self.take(picture);
-            } else {
-                self.nothing_came();
-            }
-            self.end_run_if_due();
-            self.look_at_log();
-            self.publish_if_due();
         }
         self.finish();
         self.end_run();
@@ -217,6 +215,29 @@ impl Measuring {
             let status = log.close(Duration::from_millis(LOG_CLOSE_MS));
             self.parts.shared.set_log_status(status);
         }
+    }
+
+    /// One look at everything.
+    fn turn(&mut self) {
+        self.parts.shared.beat(Worker::Measure);
+        while let Ok(asked) = self.parts.intents.try_recv() {
+            self.obey(asked);
+        }
+        if self.parts.shared.take_overflow() {
+            self.notices.asked = Some(wrong(
+                "The instrument was too busy to take what was asked; ask again.",
+            ));
+            self.changed = true;
+        }
+        if let Some(picture) = self.next_picture() {
+            self.take(picture);
+        } else {
+            self.nothing_came();
+        }
+        self.end_run_if_due();
+        self.look_at_log();
+        self.forget_restart_if_due();
+        self.publish_if_due();
     }
 
     /// No message from *capture*: is that as it should be?
@@ -263,6 +284,11 @@ impl Measuring {
             }
             Picture::Nothing { at_secs } | Picture::Spoiled { at_secs, .. } => {
                 self.source_secs = self.source_secs.max(*at_secs);
+            }
+            Picture::Surprise { at_secs, why } => {
+                let (at_secs, why) = (*at_secs, why.clone());
+                self.camera_started_again(at_secs, &why);
+                return;
             }
             Picture::End | Picture::Failed(_) => {
                 self.source_over(Some(picture));
@@ -378,7 +404,7 @@ impl Measuring {
             Picture::Spoiled { at_secs, why } => {
                 self.step(|instrument| instrument.spoiled(at_secs, &why));
             }
-            Picture::End | Picture::Failed(_) => {}
+            Picture::Surprise { .. } | Picture::End | Picture::Failed(_) => {}
         }
     }
 
@@ -496,36 +522,6 @@ impl Measuring {
         self.instrument
             .as_ref()
             .map_or(self.source_secs, Instrument::now_secs)
-    }
-
-    /// Whether the logbook is written, for the alarm and the words.
-    fn look_at_log(&mut self) {
-        let now_secs = self.parts.shared.clock.monotonic_secs();
-        let Some(log) = &self.parts.log else { return };
-        if now_secs - self.log_look_secs < LOG_LOOK_SECS {
-            return;
-        }
-        self.log_look_secs = now_secs;
-        let status = log.status();
-        let failing = status.failing.is_some();
-        let notice = status.failing.clone().map(|words| Notice {
-            is_error: true,
-            words: format!("{words} Counting goes on; {} records wait.", status.waiting),
-        });
-        if notice != self.notices.log {
-            self.notices.log = notice;
-            self.changed = true;
-        }
-        self.parts.shared.set_log_status(status);
-        if failing != self.log_failing {
-            self.log_failing = failing;
-            let condition = if failing {
-                Condition::Active
-            } else {
-                Condition::Clear
-            };
-            self.step(|instrument| instrument.condition(Cause::LogbookNotWritten, condition));
-        }
     }
 
     fn frames_per_second(&self) -> f64 {

@@ -1,6 +1,7 @@
 //! What the threads and their owner share: the newest snapshot, signs of life, those who listen,
 //! the wish to stop. Every lock here is held for moments only.
 
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -18,6 +19,10 @@ const RESTAMP_SECS: f64 = 0.3;
 /// *measure* gives a sign of life ten times a second; silent for this long it hangs, seconds. A
 /// screen must not show old figures for longer than 3 s.
 const HUNG_SECS: f64 = 2.5;
+
+/// A camera answers within a second; silent for this long its driver hangs, seconds. That nothing
+/// is seen is shown long before.
+const CAPTURE_HUNG_SECS: f64 = 5.0;
 
 /// The threads, by their names.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -167,7 +172,8 @@ impl Shared {
             },
         ));
         let newest = Arc::clone(&lock(&self.slot).snapshot);
-        self.publish(Snapshot::clone(&newest));
+        // Whoever is called by it may be what the thread died of.
+        let _ = catch_unwind(AssertUnwindSafe(|| self.publish(Snapshot::clone(&newest))));
     }
 
     pub(super) fn has_died(&self, worker: Worker) -> bool {
@@ -186,6 +192,12 @@ impl Shared {
     fn age_secs(&self, worker: Worker, now_secs: f64) -> f64 {
         let at_secs = f64::from_bits(self.hearts[worker as usize].at_secs.load(Ordering::Relaxed));
         (now_secs - at_secs).max(0.0)
+    }
+
+    /// Whether a thread that should be alive has given no sign of it for longer than that.
+    pub(super) fn is_silent(&self, worker: Worker, now_secs: f64, longer_than_secs: f64) -> bool {
+        self.hearts[worker as usize].alive.load(Ordering::Relaxed)
+            && self.age_secs(worker, now_secs) > longer_than_secs
     }
 
     /// Puts a snapshot up as the newest; gives it its number and the signs of life.
@@ -241,15 +253,24 @@ impl Shared {
         let nobody_died = deaths.is_empty();
         let measure_died = deaths.iter().any(|(worker, _)| *worker == Worker::Measure);
         drop(deaths);
-        let measure = &self.hearts[Worker::Measure as usize];
-        let measure_hangs = measure.alive.load(Ordering::Relaxed)
-            && self.age_secs(Worker::Measure, now_secs) > HUNG_SECS;
+        let measure_hangs = self.is_silent(Worker::Measure, now_secs, HUNG_SECS);
         if measure_hangs && nobody_died {
             snapshot.notice = Some(Notice {
                 is_error: true,
                 words: "The part of the program that counts the drops does not answer. What it \
                         showed before is not shown as true; if this stays, end the program and \
                         start it again."
+                    .to_owned(),
+            });
+        }
+        let is_live = snapshot.about.as_ref().is_some_and(|about| about.live);
+        let capture_hangs = is_live && self.is_silent(Worker::Capture, now_secs, CAPTURE_HUNG_SECS);
+        if capture_hangs && nobody_died && !measure_hangs {
+            snapshot.notice = Some(Notice {
+                is_error: true,
+                words: "The part of the program that takes the pictures does not answer; the \
+                        camera's driver may hang. Unplug the camera and plug it in again; if that \
+                        does not help, start the program again."
                     .to_owned(),
             });
         }

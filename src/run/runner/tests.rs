@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use super::stage::{Act, Kind, Until, picture, stage};
 use super::*;
-use crate::base::{BlindWhy, Clock, FeedNumber, ManualClock, SystemClock};
+use crate::base::{Clock, FeedNumber, ManualClock, SystemClock};
 use crate::capture::{Grab, Source};
 use crate::judge::{Alarm, AlarmState, Cause, FeedState};
 use crate::run::logbook::LogbookReader;
@@ -106,67 +106,6 @@ fn stopping_joins_every_thread_and_leaves_one_that_hangs() {
 }
 
 #[test]
-fn a_source_that_panics_is_told_and_no_feed_stays_shown_as_seen() {
-    for kind in [Kind::Camera, Kind::Clip] {
-        let mut acts: Vec<Act> = (0..20).map(picture).collect();
-        acts.push(Act::Panic);
-        let stage = stage(kind, acts, |_| {});
-        let dead = |snapshot: &Snapshot| {
-            snapshot
-                .notice
-                .as_ref()
-                .is_some_and(|notice| notice.is_error && notice.words.contains("scripted surprise"))
-        };
-        stage.wait_for(|snapshot| dead(snapshot) && snapshot.ended);
-        if matches!(kind, Kind::Camera) {
-            // Time goes on, and what nobody sees is shown as not seen.
-            stage.pass(3.0);
-            let snapshot = stage.wait_for(|snapshot| snapshot.now_secs >= 4.0);
-            assert_eq!(snapshot.feeds[0].state, FeedState::CannotSee);
-            assert_eq!(snapshot.feeds[0].blind, Some(BlindWhy::CameraLost));
-            assert!(dead(&snapshot), "it stays told");
-        }
-        assert!(stage.runner.stop().left.is_empty());
-    }
-}
-
-#[test]
-fn a_counting_part_that_panics_is_told_and_shows_nothing_as_seen() {
-    let calls = AtomicU64::new(0);
-    let mut acts: Vec<Act> = (0..20).map(picture).collect();
-    acts.push(Act::Wait);
-    let stage = stage(Kind::Camera, acts, |settings| {
-        settings.on_change = Some(Box::new(move || {
-            // The first snapshots go well; then *measure*, which makes them, meets a surprise.
-            assert!(
-                calls.fetch_add(1, Ordering::Relaxed) != 3,
-                "a screen's surprise"
-            );
-        }));
-    });
-    let snapshot = stage.wait_for(|snapshot| {
-        snapshot
-            .notice
-            .as_ref()
-            .is_some_and(|notice| notice.is_error && notice.words.contains("counts the drops"))
-    });
-    assert!(
-        snapshot
-            .feeds
-            .iter()
-            .all(|feed| { feed.state == FeedState::CannotSee && feed.reading.is_none() })
-    );
-    assert!(
-        snapshot
-            .alarms
-            .iter()
-            .any(|alarm| alarm.feed.is_none() && alarm.cause == Cause::CannotSee)
-    );
-    stage.go.send(()).unwrap();
-    assert!(stage.runner.stop().left.is_empty());
-}
-
-#[test]
 fn a_counting_part_that_hangs_is_told_by_the_snapshot_itself() {
     let (open_gate, gate) = sync_channel::<()>(1);
     let gate = Mutex::new(gate);
@@ -209,20 +148,6 @@ fn a_counting_part_that_hangs_is_told_by_the_snapshot_itself() {
 
 /// A screen must not show old figures for longer than three seconds.
 const HUNG_FOR_TEST_SECS: f64 = 2.0;
-
-#[test]
-fn a_camera_that_says_nothing_at_all_is_not_seen() {
-    let mut acts: Vec<Act> = (0..20).map(picture).collect();
-    acts.push(Act::Wait);
-    let stage = stage(Kind::Camera, acts, |_| {});
-    stage.wait_for(|snapshot| snapshot.now_secs > 1.85);
-    stage.pass(3.0);
-    let snapshot = stage.wait_for(|snapshot| snapshot.now_secs >= 4.5);
-    assert_eq!(snapshot.feeds[0].state, FeedState::CannotSee);
-    assert_eq!(snapshot.feeds[0].blind, Some(BlindWhy::NoFrames));
-    stage.go.send(()).unwrap();
-    assert!(stage.runner.stop().left.is_empty());
-}
 
 #[test]
 fn a_clip_that_is_cut_is_told_with_what_was_counted() {

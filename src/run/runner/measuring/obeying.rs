@@ -9,6 +9,7 @@ use crate::glass::find::Finder;
 use crate::run::{Event, Instrument, Intent};
 use crate::run::{moved, outlines};
 
+use super::super::looking::found_while;
 use super::{Again, Asked, MOST_MARKS, Measuring, Phase, Picture, RunUnderWay, Tie, said, wrong};
 
 impl Measuring {
@@ -135,8 +136,13 @@ impl Measuring {
         if frame.at_secs < until_secs {
             return;
         }
-        let found = again.finder.found();
-        self.again = None;
+        let Some(again) = self.again.take() else {
+            return;
+        };
+        // Outside this thread: a search takes longer than a camera may wait.
+        let Some(found) = found_while(again.finder, &mut || self.wait_meanwhile()) else {
+            return;
+        };
         let new = outlines::calibration_from(&found, &self.parts.about, self.parts.presets);
         match (new, &self.calibration) {
             (Some(new), Some(old)) => {

@@ -1,6 +1,7 @@
 //! How the *measure* thread waits for pictures: what a camera brings while kept pictures are counted
 //! or the glasses are looked for is put aside, within bounds. It counts nothing.
 
+use std::ops::ControlFlow;
 use std::sync::mpsc::RecvTimeoutError;
 use std::time::Duration;
 
@@ -55,7 +56,11 @@ impl Measuring {
     }
 
     /// While another thread works for this one: shows that it lives, and takes what a camera brings.
-    pub(super) fn wait_meanwhile(&mut self) {
+    /// Breaks when the program is to end.
+    pub(super) fn wait_meanwhile(&mut self) -> ControlFlow<()> {
+        if self.parts.shared.stopping() {
+            return ControlFlow::Break(());
+        }
         self.parts.shared.beat(Worker::Measure);
         let wait = Duration::from_millis(MEANWHILE_MS);
         if self.parts.about.live && self.waiting.len() < self.most_waiting() {
@@ -66,6 +71,7 @@ impl Measuring {
         } else {
             std::thread::park_timeout(wait);
         }
+        ControlFlow::Continue(())
     }
 
     /// How many pictures may wait: enough for a slow search, within bounds of memory.
