@@ -5,17 +5,20 @@
 mod calibration;
 mod draw;
 mod frames_csv;
+mod logbook;
+mod logbook_base;
 mod mjpeg;
-mod step;
+pub mod step;
 mod y4m;
 
 /// A body: takes bytes, stops when something does not hold.
 type Body = fn(&[u8]);
 
 /// Every body under the name of its target and of its folder in `fuzz/corpus`.
-pub const ALL: [(&str, Body); 5] = [
+pub const ALL: [(&str, Body); 6] = [
     ("calibration", calibration::body),
     ("frames_csv", frames_csv::body),
+    ("logbook", logbook::body),
     ("mjpeg", mjpeg::body),
     ("step", step::body),
     ("y4m", y4m::body),

@@ -15,9 +15,9 @@ use image::{GrayImage, Luma};
 use super::draw::Draw;
 
 /// Most frames of one input: a slow one must not hide the many.
-const MOST_FRAMES: u32 = 900;
+const MOST_FRAMES: u32 = 400;
 /// Size of the pictures, pixels.
-const SIZE_PX: (u32, u32) = (96, 128);
+const SIZE_PX: (u32, u32) = (64, 96);
 /// Times between frames, seconds: 1000 to 1 a second, and some that no camera has.
 const BETWEEN_SECS: [f64; 10] = [
     1.0 / 30.0,
@@ -60,6 +60,11 @@ const MARKS: [&str; 8] = [
 ];
 
 pub fn body(bytes: &[u8]) {
+    beads_told(bytes);
+}
+
+/// How many beads were told on the way.
+pub fn beads_told(bytes: &[u8]) -> usize {
     let mut draw = Draw::new(bytes);
     let mut bench = Bench {
         instrument: Instrument::new(calibration(&mut draw)),
@@ -77,6 +82,7 @@ pub fn body(bytes: &[u8]) {
     }
     let over = bench.instrument.finish();
     bench.check(&over);
+    bench.told.len()
 }
 
 /// One or two glasses that make sense; what makes none is refused before it comes here.
@@ -86,14 +92,12 @@ fn calibration(draw: &mut Draw<'_>) -> Calibration {
         .map(|index| {
             let kind = draw.of(&[GlassKind::Tube, GlassKind::Port]);
             let outline = Outline {
+                kind,
+                centre_x_px: 16.0 + 32.0 * index as f64 + f64::from(draw.byte() % 6),
+                centre_y_px: 48.0,
+                width_px: 6.0 + f64::from(draw.byte() % 18),
+                height_px: f64::from(draw.byte() % 80) + 4.0,
                 angle_deg: f64::from(draw.byte() % 9) - 4.0,
-                ..Outline::upright(
-                    kind,
-                    16.0 + 48.0 * index as f64 + f64::from(draw.byte() % 6),
-                    24.0,
-                    6.0 + f64::from(draw.byte() % 18),
-                    f64::from(draw.byte() % 80) + 8.0,
-                )
             };
             let mut feed = FeedCalibration::new(outline);
             feed.px_per_mm = draw.of(&[None, Some(2.0), Some(0.2), Some(500.0)]);
@@ -143,9 +147,9 @@ impl Default for Scene {
             ground: 160,
             bead: 60,
             noise: 2,
-            radius_px: 3.0,
-            rise_px_per_s: 60.0,
-            every_secs: 2.0,
+            radius_px: 4.0,
+            rise_px_per_s: 80.0,
+            every_secs: 2.5,
             shift_px: 0.0,
         }
     }
@@ -156,25 +160,25 @@ impl Scene {
         let secs = if at_secs.is_finite() { at_secs } else { 0.0 };
         let rise = self.rise_px_per_s * secs.rem_euclid(self.every_secs.max(0.01));
         let y_bead = f64::from(height) - rise;
-        let mut chance = number.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+        // Numbers beside each other must not begin alike (the mixing of SplitMix64, from memory).
+        let mut chance = number.wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        chance = (chance ^ (chance >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        chance = (chance ^ (chance >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB) | 1;
         GrayImage::from_fn(width, height, |x, y| {
             // A weak chance will do for noise.
             chance ^= chance << 13;
             chance ^= chance >> 7;
             chance ^= chance << 17;
             let noise = (chance % (u64::from(self.noise) * 2 + 1)) as i32 - i32::from(self.noise);
-            let across = (f64::from(x) + self.shift_px).rem_euclid(48.0);
-            let is_wall = across < 3.0 || across > 45.0;
-            let is_bead =
-                (across - 24.0).hypot(f64::from(y) - y_bead) < self.radius_px && rise > 0.0;
-            let level = if is_bead {
-                self.bead
-            } else if is_wall {
-                self.ground / 2
-            } else {
-                self.ground
-            };
-            Luma([(i32::from(level) + noise).clamp(0, 255) as u8])
+            let across = (f64::from(x) + self.shift_px).rem_euclid(32.0);
+            let is_wall = across < 3.0 || across > 29.0;
+            let away = (across - 16.0).hypot(f64::from(y) - y_bead);
+            let bead = (self.radius_px + 0.5 - away).clamp(0.0, 1.0);
+            let ground = f64::from(if is_wall { self.ground / 2 } else { self.ground });
+            // Something to hold on to along the glass, or steadying finds no place for it.
+            let ground = ground + 10.0 * (f64::from(y) * 0.4).sin();
+            let level = ground + bead * (f64::from(self.bead) - ground);
+            Luma([(level as i32 + noise).clamp(0, 255) as u8])
         })
     }
 }
@@ -206,7 +210,7 @@ impl Bench {
                 return self.frame(at_secs, SIZE_PX);
             }
             9 => {
-                let sizes = [(1, 1), (1, 4000), (4000, 1), (95, 128), (192, 256), (0, 0)];
+                let sizes = [(1, 1), (1, 4000), (4000, 1), (63, 96), (128, 192), (0, 0)];
                 self.at_secs += 0.04;
                 return self.frame(self.at_secs, draw.of(&sizes));
             }

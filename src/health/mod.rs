@@ -184,7 +184,7 @@ impl Watch {
                     over.push(Spell {
                         span: Span {
                             from_secs: since,
-                            to_secs: now,
+                            to_secs: now.max(since),
                         },
                         why,
                     });
