@@ -174,7 +174,11 @@ impl Scene {
             let is_wall = across < 3.0 || across > 29.0;
             let away = (across - 16.0).hypot(f64::from(y) - y_bead);
             let bead = (self.radius_px + 0.5 - away).clamp(0.0, 1.0);
-            let ground = f64::from(if is_wall { self.ground / 2 } else { self.ground });
+            let ground = f64::from(if is_wall {
+                self.ground / 2
+            } else {
+                self.ground
+            });
             // Something to hold on to along the glass, or steadying finds no place for it.
             let ground = ground + 10.0 * (f64::from(y) * 0.4).sin();
             let level = ground + bead * (f64::from(self.bead) - ground);
@@ -199,7 +203,12 @@ struct Bench {
 
 impl Bench {
     fn act(&mut self, draw: &mut Draw<'_>) {
-        let feed = draw.of(&[None, Some(FeedNumber(1)), Some(FeedNumber(2)), Some(FeedNumber(9))]);
+        let feed = draw.of(&[
+            None,
+            Some(FeedNumber(1)),
+            Some(FeedNumber(2)),
+            Some(FeedNumber(9)),
+        ]);
         let events = match draw.byte() % 24 {
             0..=5 => return self.stretch(draw),
             6 | 7 => return self.scene(draw),
