@@ -149,10 +149,13 @@ fn a_name_of_a_clip_is_never_an_option_an_address_or_a_command() {
             "--demo",
             "demo:rates=20",
             "--for",
-            "6",
+            "0.5",
         ],
     );
     assert!(drawn.status.success(), "{}", text(&drawn.stderr));
+    let find = ["find", "demo:rates=20", "--write", "bench.toml"];
+    let found = run(data.path(), &find);
+    assert!(found.status.success(), "{}", text(&found.stderr));
     let mut names: Vec<&OsStr> = NAMES.iter().map(OsStr::new).collect();
     names.push(OsStr::from_bytes(b"no \xff\xfe text.mp4"));
     let long = format!("{}.mp4", "x".repeat(251));

@@ -15,7 +15,7 @@ use image::{GrayImage, Luma};
 use super::draw::Draw;
 
 /// Most frames of one input: a slow one must not hide the many.
-const MOST_FRAMES: u32 = 400;
+const MOST_FRAMES: u32 = 250;
 /// Size of the pictures, pixels.
 const SIZE_PX: (u32, u32) = (64, 96);
 /// Times between frames, seconds: 1000 to 1 a second, and some that no camera has.
