@@ -67,11 +67,10 @@ fn is(line: &Value, kind: &str) -> bool {
     line["type"] == kind
 }
 
-/// An alarm that the logbook is not written, or that it is written again.
-fn logbook_alarm(line: &Value, happened: bool) -> bool {
-    is(line, "alarm")
-        && line["cause"] == "logbook not written"
-        && (line["state"] == "unacknowledged") == happened
+/// The state of the alarm that the logbook is not written, when the line tells of it.
+fn logbook_alarm(line: &Value) -> Option<&str> {
+    let is_it = is(line, "alarm") && line["cause"] == "logbook not written";
+    line["state"].as_str().filter(|_| is_it)
 }
 
 #[test]
@@ -107,8 +106,9 @@ fn a_full_disk_raises_an_alarm_and_costs_no_record() {
         if is(&line, "bead") && filler.is_none() && !alarmed {
             filler = Some(disk.fill());
         }
-        alarmed |= logbook_alarm(&line, true);
-        well_again |= alarmed && logbook_alarm(&line, false);
+        alarmed |= logbook_alarm(&line) == Some("unacknowledged");
+        well_again |=
+            alarmed && logbook_alarm(&line).is_some_and(|state| state != "unacknowledged");
         if alarmed && is(&line, "bead") {
             beads_after_alarm += 1;
             if beads_after_alarm == 8

@@ -170,7 +170,9 @@ impl Sink {
     fn finish(self, out: &Path) -> anyhow::Result<()> {
         match self {
             Self::Y4m(file) => {
-                let file = file.into_inner().map_err(|error| error.into_error())?;
+                let file = file
+                    .into_inner()
+                    .map_err(std::io::IntoInnerError::into_error)?;
                 put_in_place(file, out)?;
             }
             Self::Folder { mut times, .. } => times.flush()?,

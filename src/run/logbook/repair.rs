@@ -161,6 +161,14 @@ enum Way {
     Down,
 }
 
+/// How far reading a stretch came.
+enum Reached {
+    /// To its end.
+    End,
+    /// To a row that cannot be read, after this one (none when it was the first).
+    Damage { after: Option<i64> },
+}
+
 /// Copies the rows of a table around all that cannot be read. A stretch is read from below until
 /// the damage and from above back to it; what lies between, if there is more than one damage, is
 /// tried again in two halves. An error is the new file's.
@@ -180,10 +188,14 @@ fn copy_table(
         }
         let (rows, below) = copy_stretch(damaged, new, table, (from, to), Way::Up)?;
         saved += rows;
-        let Some(below) = below else { continue };
+        let Reached::Damage { after: below } = below else {
+            continue;
+        };
         let (rows, above) = copy_stretch(damaged, new, table, (from, to), Way::Down)?;
         saved += rows;
-        let Some(above) = above else { continue };
+        let Reached::Damage { after: above } = above else {
+            continue;
+        };
         // The first that cannot be read lies just beyond what was read.
         let (from, to) = (
             below.map_or(from.max(1), after),
@@ -207,15 +219,14 @@ fn before(row: i64) -> i64 {
     row.saturating_sub(1)
 }
 
-/// Copies a stretch of rows one way. Gives how many, and when it stopped at one that cannot be
-/// read, the last row before it (none when it was the first).
+/// Copies a stretch of rows one way. Gives how many, and how far it came.
 fn copy_stretch(
     damaged: &Connection,
     new: &Connection,
     table: &str,
     (from, to): (i64, i64),
     way: Way,
-) -> rusqlite::Result<(u64, Option<Option<i64>>)> {
+) -> rusqlite::Result<(u64, Reached)> {
     let order = match way {
         Way::Up => "ASC",
         Way::Down => "DESC",
@@ -224,29 +235,34 @@ fn copy_stretch(
         "SELECT rowid, * FROM {table} NOT INDEXED WHERE rowid BETWEEN ?1 AND ?2 \
          ORDER BY rowid {order}"
     )) else {
-        return Ok((0, None)); // There is no such table.
+        return Ok((0, Reached::End)); // There is no such table.
     };
     // By their names: an older logbook has fewer.
     let columns = select.column_count();
-    let names: Vec<String> = select.column_names().skip(1).map(str::to_owned).collect();
+    let Ok(names) = column_names(damaged, table) else {
+        return Ok((0, Reached::End));
+    };
+    if names.len() + 1 != columns {
+        return Ok((0, Reached::End));
+    }
     let places = vec!["?"; names.len()].join(", ");
     // Columns that the new tables do not know are part of the damage.
     let Ok(mut insert) = new.prepare_cached(&format!(
         "INSERT OR IGNORE INTO {table} ({}) VALUES ({places})",
         names.join(", ")
     )) else {
-        return Ok((0, None));
+        return Ok((0, Reached::End));
     };
     let mut saved = 0;
     let mut last = None;
     let Ok(mut rows) = select.query([from, to]) else {
-        return Ok((0, Some(last)));
+        return Ok((0, Reached::Damage { after: last }));
     };
     loop {
         let row = match rows.next() {
             Ok(Some(row)) => row,
-            Ok(None) => return Ok((saved, None)),
-            Err(_) => return Ok((saved, Some(last))),
+            Ok(None) => return Ok((saved, Reached::End)),
+            Err(_) => return Ok((saved, Reached::Damage { after: last })),
         };
         last = row.get(0).ok().or(last);
         // A row with bytes that are no text is lost, and only that row.
@@ -259,6 +275,13 @@ fn copy_stretch(
             Err(error) => return Err(error),
         }
     }
+}
+
+/// The names of a table's columns; asked for as values, because damage may leave no text of them.
+fn column_names(book: &Connection, table: &str) -> rusqlite::Result<Vec<String>> {
+    book.prepare_cached("SELECT name FROM pragma_table_info(?1) ORDER BY cid")?
+        .query_map([table], |row| row.get(0))?
+        .collect()
 }
 
 fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
