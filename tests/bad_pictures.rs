@@ -2,7 +2,6 @@
 //! sentence, costs no memory to speak of, or is simply read. `BEADTALLY_NAMES=1000000` for a folder
 //! of as many names as one likes.
 #![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
-#![expect(clippy::panic, reason = "what must be refused is not")]
 #![expect(clippy::print_stdout, reason = "what it took is told")]
 
 use std::path::Path;

@@ -1,7 +1,6 @@
 //! Damage drawn at random in a large logbook: it is told or harms nothing, and what repair saves
 //! are records that were there. `BEADTALLY_DAMAGES=500` for more than a few.
 #![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
-#![expect(clippy::panic, reason = "what must not be is a failure")]
 #![expect(clippy::print_stdout, reason = "what was lost is told")]
 
 use std::collections::BTreeMap;

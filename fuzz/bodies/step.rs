@@ -171,7 +171,7 @@ impl Scene {
             chance ^= chance << 17;
             let noise = (chance % (u64::from(self.noise) * 2 + 1)) as i32 - i32::from(self.noise);
             let across = (f64::from(x) + self.shift_px).rem_euclid(32.0);
-            let is_wall = across < 3.0 || across > 29.0;
+            let is_wall = !(3.0..=29.0).contains(&across);
             let away = (across - 16.0).hypot(f64::from(y) - y_bead);
             let bead = (self.radius_px + 0.5 - away).clamp(0.0, 1.0);
             let ground = f64::from(if is_wall {
