@@ -30,6 +30,9 @@ const GATHER_SECS: f64 = 0.7;
 const GATHER_FRAMES: usize = 90;
 /// A path so many times stronger beside a weaker one makes that its reflection.
 const SHADOW_RATIO: f32 = 1.5;
+/// Two beads of one glass are told at least this far apart, seconds: less than any two can be, and
+/// enough that no record takes them for one.
+const APART_SECS: f64 = 0.001;
 /// Settled beads kept for comparison, so that no bead counts twice.
 const REMEMBERED: usize = 12;
 /// Columns of the strip that are kept: ten seconds at 30 frames a second.
@@ -369,6 +372,13 @@ impl Counter {
             self.settled.push(bead);
         }
         beads.sort_by(|a: &Bead, b: &Bead| a.at_secs.total_cmp(&b.at_secs));
+        // A bead that is still below the middle when the picture breaks off is told for the last
+        // moment it was seen: no drop is of a time that nobody has watched.
+        let mut latest_secs = self.at_secs;
+        for bead in beads.iter_mut().rev() {
+            bead.at_secs = bead.at_secs.min(latest_secs);
+            latest_secs = bead.at_secs - APART_SECS;
+        }
         beads
     }
 

@@ -1,6 +1,7 @@
 //! `beadtally draw`: writes a practice clip of the demo and its truth beside it. The drawing is
 //! the demo's; this only carries frames into a y4m file, a folder of PNGs or ffmpeg.
 
+use std::ffi::OsString;
 use std::fs::File;
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
@@ -8,12 +9,15 @@ use std::process::{Child, Command, Stdio};
 
 use anyhow::{Context, bail, ensure};
 use clap::Args;
+use image::ImageFormat;
 use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
+use tempfile::NamedTempFile;
 
 use crate::base::{BeadKind, FeedNumber, Frame, GlassKind};
 use crate::capture::demo::{DemoSettings, DemoSource};
 use crate::capture::{Grab, Source};
+use crate::run::export::{begin, put_in_place, write_whole};
 
 /// Arguments of `beadtally draw`.
 #[derive(Args, Clone, Debug)]
@@ -67,12 +71,12 @@ fn thousandths(value: f64) -> f64 {
 
 /// Where the frames go.
 enum Sink {
-    Y4m(BufWriter<File>),
+    Y4m(BufWriter<NamedTempFile>),
     Folder {
         folder: PathBuf,
         times: Box<csv::Writer<File>>,
     },
-    Ffmpeg(Box<Child>),
+    Ffmpeg(Box<Child>, NamedTempFile),
 }
 
 impl Sink {
@@ -81,12 +85,10 @@ impl Sink {
             .extension()
             .map(|e| e.to_string_lossy().to_ascii_lowercase());
         let size = (settings.width_px, settings.height_px);
+        let refused = || format!("{} cannot be written; choose another place", out.display());
         match ending.as_deref() {
             Some("y4m") => {
-                let file = File::create(out).with_context(|| {
-                    format!("{} cannot be written; choose another place", out.display())
-                })?;
-                let mut file = BufWriter::new(file);
+                let mut file = BufWriter::new(begin(out, ".y4m").with_context(refused)?);
                 let rate = (settings.fps * 1000.0).round() as u64;
                 writeln!(
                     file,
@@ -96,6 +98,11 @@ impl Sink {
                 Ok(Self::Y4m(file))
             }
             Some("mp4") => {
+                let file = begin(out, ".mp4").with_context(refused)?;
+                // Absolute and with its protocol named, so that no name is taken for an option or
+                // for an address.
+                let mut target = OsString::from("file:");
+                target.push(std::path::absolute(file.path())?);
                 let child = Command::new("ffmpeg")
                     .args(["-nostdin", "-hide_banner", "-loglevel", "error", "-y"])
                     .args(["-f", "rawvideo", "-pix_fmt", "gray"])
@@ -103,11 +110,11 @@ impl Sink {
                     .args(["-r", &settings.fps.to_string(), "-i", "pipe:0"])
                     .args(["-c:v", "libx264", "-crf", &crf.to_string()])
                     .args(["-pix_fmt", "yuv420p", "-movflags", "+faststart"])
-                    .arg(out)
+                    .arg(target)
                     .stdin(Stdio::piped())
                     .spawn();
                 match child {
-                    Ok(child) => Ok(Self::Ffmpeg(Box::new(child))),
+                    Ok(child) => Ok(Self::Ffmpeg(Box::new(child), file)),
                     Err(error) if error.kind() == std::io::ErrorKind::NotFound => bail!(
                         "an .mp4 needs the program ffmpeg, which is not installed; install it \
                          (on Debian: apt install ffmpeg) or write a .y4m instead"
@@ -122,7 +129,7 @@ impl Sink {
                         out.display()
                     )
                 })?;
-                let mut times = csv::Writer::from_path(out.join("frames.csv"))?;
+                let mut times = csv::Writer::from_writer(fresh(&out.join("frames.csv"))?);
                 times.write_record(["file", "time_s"])?;
                 Ok(Self::Folder {
                     folder: out.to_owned(),
@@ -140,10 +147,13 @@ impl Sink {
             }
             Self::Folder { folder, times } => {
                 let name = format!("{:06}.png", frame.number);
-                frame.luma.save(folder.join(&name))?;
+                frame.luma.write_to(
+                    &mut BufWriter::new(fresh(&folder.join(&name))?),
+                    ImageFormat::Png,
+                )?;
                 times.write_record([name, format!("{:.6}", frame.at_secs)])?;
             }
-            Self::Ffmpeg(child) => {
+            Self::Ffmpeg(child, _) => {
                 let pipe = child.stdin.as_mut().context("ffmpeg takes no frames")?;
                 pipe.write_all(frame.luma.as_raw())
                     .context("ffmpeg stopped before the clip was complete")?;
@@ -157,18 +167,33 @@ impl Sink {
         matches!(self, Self::Folder { .. })
     }
 
-    fn finish(self) -> anyhow::Result<()> {
+    fn finish(self, out: &Path) -> anyhow::Result<()> {
         match self {
-            Self::Y4m(mut file) => file.flush()?,
+            Self::Y4m(file) => {
+                let file = file
+                    .into_inner()
+                    .map_err(std::io::IntoInnerError::into_error)?;
+                put_in_place(file, out)?;
+            }
             Self::Folder { mut times, .. } => times.flush()?,
-            Self::Ffmpeg(mut child) => {
+            Self::Ffmpeg(mut child, file) => {
                 drop(child.stdin.take());
                 let status = child.wait()?;
                 ensure!(status.success(), "ffmpeg failed ({status})");
+                put_in_place(file, out)?;
             }
         }
         Ok(())
     }
+}
+
+/// A new file in the place of whatever has that name, which may be a link to somewhere else.
+fn fresh(path: &Path) -> std::io::Result<File> {
+    match std::fs::remove_file(path) {
+        Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(error),
+        _ => {}
+    }
+    File::options().write(true).create_new(true).open(path)
 }
 
 /// Draws the clip and writes its truth beside it.
@@ -230,7 +255,7 @@ pub fn run(args: &DrawArgs) -> anyhow::Result<()> {
         }
     }
     bar.finish_and_clear();
-    sink.finish()?;
+    sink.finish(&args.out)?;
 
     let file = TruthFile {
         clip: args
@@ -262,7 +287,6 @@ pub fn run(args: &DrawArgs) -> anyhow::Result<()> {
     let truth_path = args.out.with_extension("truth.json");
     let mut text = serde_json::to_string_pretty(&file)?;
     text.push('\n');
-    std::fs::write(&truth_path, text)
-        .with_context(|| format!("{} cannot be written", truth_path.display()))?;
+    write_whole(&truth_path, |file| file.write_all(text.as_bytes()))?;
     Ok(())
 }

@@ -1,11 +1,12 @@
 //! `beadtally find`: finds the glasses, says where, and writes a calibration and a picture. The
 //! finding is `glass::find`'s.
 
+use std::io::{Cursor, Write};
 use std::path::Path;
 use std::sync::Arc;
 
 use anyhow::Context;
-use image::{DynamicImage, Rgb, RgbImage};
+use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
 use imageproc::drawing::{draw_filled_rect_mut, draw_line_segment_mut};
 use imageproc::rect::Rect;
 use indicatif::ProgressBar;
@@ -14,6 +15,7 @@ use serde::Serialize;
 use crate::base::{FeedNumber, GlassKind, SystemClock};
 use crate::capture::{self, SourceSpec};
 use crate::glass::{Calibration, Outline};
+use crate::run::export::write_whole;
 use crate::run::search::{Searched, search};
 use crate::run::tally::{OutlineReport, rounded};
 
@@ -140,10 +142,17 @@ fn draw(calibration: &Calibration, luma: &image::GrayImage, path: &Path) -> anyh
             upper.y as i32 - 28,
         );
     }
-    picture.save(path).with_context(|| {
+    let written = || -> anyhow::Result<()> {
+        let kind = ImageFormat::from_path(path)?;
+        let mut bytes = Cursor::new(Vec::new());
+        picture.write_to(&mut bytes, kind)?;
+        write_whole(path, |file| file.write_all(bytes.get_ref()))?;
+        Ok(())
+    };
+    written().with_context(|| {
         format!(
-            "the picture {} cannot be written; give a name that ends in .png in a folder you may \
-             write to",
+            "the picture {} cannot be written; give a name that ends in .png in a folder you \
+                 may write to",
             path.display()
         )
     })

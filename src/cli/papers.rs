@@ -2,10 +2,13 @@
 //! installs beside the program. The first two are made from the command line's own description;
 //! the desktop entry and the icon are our own drawing.
 
+use std::io::Write;
 use std::path::Path;
 
 use anyhow::Context;
 use clap::CommandFactory;
+
+use crate::run::export::write_whole;
 
 use super::args::{Arguments, CompletionsArgs, DesktopArgs, ManArgs};
 use super::code;
@@ -66,7 +69,7 @@ pub fn desktop(args: &DesktopArgs) -> anyhow::Result<u8> {
         if let Some(folder) = path.parent() {
             make(folder)?;
         }
-        std::fs::write(&path, content).with_context(|| refused(&path))?;
+        write_whole(&path, |file| file.write_all(content.as_bytes()))?;
         out.line(&path.display().to_string())?;
     }
     Ok(code::DONE)

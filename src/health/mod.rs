@@ -185,7 +185,7 @@ impl Watch {
                     over.push(Spell {
                         span: Span {
                             from_secs: since,
-                            to_secs: now,
+                            to_secs: now.max(since),
                         },
                         why,
                     });

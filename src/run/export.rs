@@ -105,7 +105,12 @@ pub fn write_table(path: &Path, rows: &[Vec<String>]) -> Result<(), ExportError>
     write_whole(path, |file| {
         let mut writer = Writer::from_writer(file);
         for row in rows {
-            writer.write_record(row)?;
+            // The one door to a spreadsheet: whatever the cell was made of, only a number may begin
+            // as a formula does.
+            writer.write_record(row.iter().map(|cell| match cell.parse::<f64>() {
+                Ok(_) => cell.clone(),
+                Err(_) => harmless(cell),
+            }))?;
         }
         writer.flush()
     })
@@ -120,23 +125,43 @@ pub fn write_whole(
     path: &Path,
     body: impl FnOnce(&mut NamedTempFile) -> std::io::Result<()>,
 ) -> Result<(), ExportError> {
-    let folder = match path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
     let write = || -> std::io::Result<()> {
-        let mut file = NamedTempFile::new_in(folder)?;
+        let mut file = begin(path, "")?;
         body(&mut file)?;
         file.flush()?;
-        share(&file)?;
-        file.as_file().sync_all()?;
-        file.persist(path)?;
-        Ok(())
+        put_in_place(file, path)
     };
     write().map_err(|source| ExportError::Write {
         path: path.to_path_buf(),
         source,
     })
+}
+
+/// Begins a file that is to stand at a path: one of another name in the same folder, which ends as
+/// told. It is gone again unless [`put_in_place`] gets it.
+///
+/// # Errors
+/// When nothing can be written in that folder.
+pub fn begin(path: &Path, ending: &str) -> std::io::Result<NamedTempFile> {
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    tempfile::Builder::new()
+        .prefix(".beadtally-")
+        .suffix(ending)
+        .tempfile_in(folder)
+}
+
+/// Gives a file that is complete its place. A link that is there is replaced, not followed.
+///
+/// # Errors
+/// When it cannot reach the disk or its place.
+pub fn put_in_place(file: NamedTempFile, path: &Path) -> std::io::Result<()> {
+    share(&file)?;
+    file.as_file().sync_all()?;
+    file.persist(path)?;
+    Ok(())
 }
 
 /// A temporary file is its owner's alone; a file for a spreadsheet is readable like any other.

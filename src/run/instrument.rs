@@ -119,9 +119,11 @@ impl Instrument {
                 feed.begin(at_secs);
             }
         }
+        // A moment without a frame may have been told from after this frame was taken.
+        let told_secs = self.last.map_or(at_secs, |_| self.now_secs);
         self.last = Some((frame.number, at_secs));
         self.spoiled = 0;
-        self.now_secs = at_secs;
+        self.now_secs = at_secs.max(told_secs);
         self.missing = None;
         let mut same = true;
         for feed in &mut self.feeds {

@@ -18,6 +18,10 @@ pub(super) const PICTURES: &[&str] = &["png", "jpg", "jpeg"];
 /// The file that tells when each picture was taken.
 const TIMES: &str = "frames.csv";
 
+/// Longest time from the first picture to the last, in seconds: over thirty years. What is beyond is
+/// a slip of the pen, and numbers without bounds end in some that are none.
+const LONGEST_SECS: f64 = 1e9;
+
 /// Memory a picture may take while it is decoded, in bytes: eight a pixel, as the deepest PNG has.
 const MAX_DECODE_BYTES: u64 = 8 * MAX_PIXELS;
 
@@ -195,6 +199,12 @@ fn read_times(folder: &Path, times: &Path) -> Result<Vec<(PathBuf, f64)>, Captur
         }
         let start_secs = *first_secs.get_or_insert(at_secs);
         let at_secs = at_secs - start_secs;
+        if at_secs > LONGEST_SECS {
+            return Err(damaged(
+                line,
+                &format!("the time {words} is more than thirty years after the first"),
+            ));
+        }
         if pictures
             .last()
             .is_some_and(|(_, before)| at_secs <= *before)

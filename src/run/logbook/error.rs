@@ -145,6 +145,12 @@ impl LogbookError {
     )]
     pub fn from_sqlite(path: &Path, error: rusqlite::Error) -> Self {
         let path = path.to_path_buf();
+        if is_of_another_kind(&error) {
+            return Self::Damaged {
+                path,
+                detail: error.to_string(),
+            };
+        }
         match error.sqlite_error_code() {
             Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Self::Locked { path },
             Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied) => Self::ReadOnly { path },
@@ -170,6 +176,18 @@ impl LogbookError {
     pub fn wants_reopening(&self) -> bool {
         !matches!(self, Self::Locked { .. } | Self::DiskFull { .. })
     }
+}
+
+/// Whether a value was found where the tables never put one of its kind: words where a number
+/// belongs, bytes that are no text, a number out of its range.
+fn is_of_another_kind(error: &rusqlite::Error) -> bool {
+    matches!(
+        error,
+        rusqlite::Error::FromSqlConversionFailure(..)
+            | rusqlite::Error::IntegralValueOutOfRange(..)
+            | rusqlite::Error::InvalidColumnType(..)
+            | rusqlite::Error::Utf8Error(..)
+    )
 }
 
 #[cfg(test)]

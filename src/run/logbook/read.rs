@@ -423,12 +423,16 @@ fn summary(row: &Row<'_>, unended: Ending) -> rusqlite::Result<RunSummary> {
     let count = |index| -> rusqlite::Result<u64> {
         Ok(u64::try_from(row.get::<_, i64>(index)?).unwrap_or_default())
     };
+    // A number that no picture has is none, and no reason to tell nothing of the run.
+    let size = |index| -> rusqlite::Result<u32> {
+        Ok(u32::try_from(row.get::<_, i64>(index)?).unwrap_or_default())
+    };
     Ok(RunSummary {
         run: row.get(0)?,
         title: row.get(1)?,
         source_name: row.get(2)?,
         source_identity: row.get(3)?,
-        size_px: (row.get(4)?, row.get(5)?),
+        size_px: (size(4)?, size(5)?),
         started_wall_secs: row.get(6)?,
         from_secs: row.get(7)?,
         ended_wall_secs: row.get(8)?,
@@ -468,9 +472,7 @@ fn newer_copy(
     };
     let folder = tempfile::tempdir().map_err(|error| cannot(error.to_string()))?;
     let copy = folder.path().join("logbook.sqlite3");
-    older
-        .execute("VACUUM INTO ?1", [copy.to_string_lossy().as_ref()])
-        .map_err(|error| cannot(error.to_string()))?;
+    schema::copy_into(older, &copy).map_err(|error| cannot(error.to_string()))?;
     let mut connection =
         Connection::open(&copy).map_err(|error| LogbookError::from_sqlite(path, error))?;
     schema::bring_up_to_date(&copy, &mut connection, KeepOld::No)?;

@@ -4,6 +4,7 @@
 
 use std::path::{Path, PathBuf};
 
+use rusqlite::types::{ToSqlOutput, ValueRef};
 use rusqlite::{Connection, TransactionBehavior, params};
 
 use super::LogbookError;
@@ -369,6 +370,14 @@ pub fn copy_path(path: &Path, version: i64) -> PathBuf {
     PathBuf::from(name)
 }
 
+/// Copies an open logbook, as it stood at its last commit, into a new file.
+pub(super) fn copy_into(from: &Connection, to: &Path) -> rusqlite::Result<()> {
+    // SQLite takes the bytes of a name as they are; a name need not be text.
+    let name = to.as_os_str().as_encoded_bytes();
+    let name = ToSqlOutput::Borrowed(ValueRef::Text(name));
+    from.execute("VACUUM INTO ?1", [name]).map(|_| ())
+}
+
 /// Copies an older logbook aside through a second connection, which sees the last commit.
 fn keep_copy(path: &Path, version: i64) -> Result<(), LogbookError> {
     let copy = copy_path(path, version);
@@ -376,11 +385,23 @@ fn keep_copy(path: &Path, version: i64) -> Result<(), LogbookError> {
         return Ok(());
     }
     let told = |error| LogbookError::from_sqlite(path, error);
+    let cannot = |error: std::io::Error| LogbookError::CannotOpen {
+        path: copy.clone(),
+        cause: error.to_string(),
+    };
     let reader = Connection::open(path).map_err(told)?;
-    let copy_name = copy.to_string_lossy();
-    reader
-        .execute("VACUUM INTO ?1", [copy_name.as_ref()])
-        .map_err(told)?;
+    // Written elsewhere first: a copy that a crash cut short must not pass for one.
+    let folder = path.parent().filter(|f| !f.as_os_str().is_empty());
+    let aside = tempfile::Builder::new()
+        .prefix(".logbook-copy-")
+        .tempdir_in(folder.unwrap_or(Path::new(".")))
+        .map_err(cannot)?;
+    let whole = aside.path().join("copy");
+    copy_into(&reader, &whole).map_err(told)?;
+    std::fs::File::open(&whole)
+        .and_then(|file| file.sync_all())
+        .and_then(|()| std::fs::rename(&whole, &copy))
+        .map_err(cannot)?;
     Ok(())
 }
 

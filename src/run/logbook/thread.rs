@@ -210,7 +210,7 @@ impl LogWorker {
         if self.book.is_some() {
             return true;
         }
-        match Logbook::open(&self.path) {
+        match Logbook::open_at_once(&self.path) {
             Ok(book) => {
                 self.book = Some(book);
                 lock(&self.status).failing = None;

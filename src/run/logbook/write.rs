@@ -19,6 +19,9 @@ const BUSY_MS: u64 = 400;
 /// Files up to this size are checked for damage when they are opened for writing, bytes: about a
 /// second's work. Larger ones are checked by `beadtally runs --repair`.
 const CHECK_LIMIT_BYTES: u64 = 256 << 20;
+/// The same while records are already waiting, bytes: some hundredths of a second, so that a busy
+/// computer, too, brings the first of them to the disk within a second. A season of shifts.
+const AT_ONCE_LIMIT_BYTES: u64 = 16 << 20;
 
 /// A logbook opened for writing.
 #[derive(Debug)]
@@ -46,6 +49,18 @@ impl Logbook {
     /// # Errors
     /// A sentence for each way in which a logbook can be unusable.
     pub fn open(path: &Path) -> Result<Self, LogbookError> {
+        Self::open_checked(path, CHECK_LIMIT_BYTES)
+    }
+
+    /// The same while records are waiting: a large logbook is not looked over first.
+    ///
+    /// # Errors
+    /// As [`Logbook::open`].
+    pub fn open_at_once(path: &Path) -> Result<Self, LogbookError> {
+        Self::open_checked(path, AT_ONCE_LIMIT_BYTES)
+    }
+
+    fn open_checked(path: &Path, limit_bytes: u64) -> Result<Self, LogbookError> {
         let told = |error| LogbookError::from_sqlite(path, error);
         let cannot = |error: std::io::Error| LogbookError::CannotOpen {
             path: path.to_path_buf(),
@@ -72,7 +87,7 @@ impl Logbook {
             .map_err(told)?;
         // Before anything is changed: is it ours, and is it whole?
         schema::kind(path, &connection)?;
-        check(path, &connection)?;
+        check(path, &connection, limit_bytes)?;
         if connection.is_readonly("main").map_err(told)? {
             return Err(LogbookError::ReadOnly {
                 path: path.to_path_buf(),
@@ -153,9 +168,9 @@ pub(super) fn is_refusal(error: &rusqlite::Error) -> bool {
 }
 
 /// Looks for damage in a file of reasonable size.
-fn check(path: &Path, connection: &Connection) -> Result<(), LogbookError> {
+fn check(path: &Path, connection: &Connection, limit_bytes: u64) -> Result<(), LogbookError> {
     let bytes = std::fs::metadata(path).map_or(0, |meta| meta.len());
-    if bytes == 0 || bytes > CHECK_LIMIT_BYTES {
+    if bytes == 0 || bytes > limit_bytes {
         return Ok(());
     }
     let verdict: String = connection
