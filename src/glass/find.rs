@@ -8,6 +8,7 @@
 //! is the silhouette of the glass, and leaves out what is odd.
 
 mod axes;
+mod bore;
 mod bounds;
 mod group;
 mod lines;
@@ -357,6 +358,7 @@ fn search(slopes: &Slopes, motion: &Motion, narrowest: f32) -> Set {
     let mut set = group::alike(&guesses);
     if let Some(kind) = set.glasses.first().map(|g| g.kind) {
         let size = (slopes.width as f32, slopes.height as f32);
+        bore::hold_beads(&mut set.glasses, &risers);
         risen::add_risen(&mut set, &risers, off_axis_of(kind), size);
     }
     set
