@@ -64,7 +64,7 @@ fn looked_at(name: &str, frames: &mut dyn Iterator<Item = (f64, GrayImage)>) -> 
 fn no_glass_is_found_where_none_is() {
     let (mut wrong, mut count) = (Vec::new(), 0);
     for (index, kind) in kinds().iter().enumerate() {
-        for seed in seeds(5) {
+        for seed in seeds(2) {
             let size = if seed % 3 == 2 && number_from("GLASS_ODD").is_some() {
                 (1280, 720)
             } else {
@@ -82,7 +82,7 @@ fn no_glass_is_found_where_none_is() {
         "{} of {count} odd pictures hold a glass: {wrong:?}",
         wrong.len()
     );
-    assert!(wrong.len() * 50 <= count, "{wrong:?}");
+    assert!(wrong.len() * 100 <= count, "{wrong:?}");
 }
 
 #[test]

@@ -41,10 +41,11 @@ const SMALLEST_PX: u32 = 64;
 const FAINTEST_SLOPE: f32 = 1.2;
 /// However noisy the picture, edges above this slope count, luma per pixel.
 const NOISIEST_SLOPE: f32 = 4.0;
-/// The best glass of a set must look this much like one by itself. Drawn pictures of other things
-/// stay below these, but for a few; drawn glasses stay above, but for a few.
-const SURE_TUBES: f32 = 0.5;
-const SURE_PORTS: f32 = 0.45;
+/// The best glass of a set must look this much like one by itself while no bead was seen to rise.
+/// Columns, jars and spines of books look up to this much like glasses; better none than one of
+/// those: a bead that rises settles it.
+const SURE_TUBES: f32 = 0.67;
+const SURE_PORTS: f32 = 0.64;
 /// The best nozzle of a set must be this sure; of ports surer, as much else shows in a ring.
 const SURE_NOZZLE: f32 = 0.5;
 const SURE_NOZZLE_PORTS: f32 = 0.62;
@@ -53,8 +54,8 @@ const BY_NEIGHBOURS: f32 = 0.5;
 /// A glass below this is told to be unsure.
 const UNSURE: f32 = 0.2;
 /// As above for a glass without neighbours. Rings with one post are rare; rectangles are not.
-const SURE_LONE_TUBE: f32 = 0.58;
-const SURE_LONE_PORT: f32 = 0.4;
+const SURE_LONE_TUBE: f32 = 0.72;
+const SURE_LONE_PORT: f32 = 0.64;
 
 /// A nozzle this sure is spoken of.
 const SEEN_NOZZLE: f32 = 0.3;

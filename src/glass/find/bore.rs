@@ -1,6 +1,6 @@
 //! Sets outlines right by the paths of beads: where beads rise is the bore, whatever edges a frame, a
-//! card or a reflection shows beside it. It moves nothing by which no bead rose, but for a width that
-//! its neighbours were found to share.
+//! card or a reflection shows beside it. It moves nothing in which no bead rose. How wide a tube is,
+//! beads do not tell: lit from the front only their glint is seen.
 
 use super::group::Guess;
 use super::motion::Riser;
@@ -14,10 +14,7 @@ const LEANS: f32 = 0.2;
 /// An axis farther off than this is set right, parts of the width and working pixels: the place of a
 /// path is known to a pixel or two.
 const OFF_AXIS: (f32, f32) = (0.06, 1.5);
-/// Beads fill a sixth to a third of a tube: a tube this many beads wide is the frame round it.
-const TOO_WIDE: f32 = 99.5;
-/// Width that a tube is then given, and the least that it is left with, in beads.
-const USUAL: f32 = 4.5;
+/// Least width a tube is left with, in widths of what rose (as it stood out, so wider than it is).
 const LEAST: f32 = 1.3;
 /// Ends are moved out when paths reach beyond them by so much, parts of the height: less is blur, more
 /// is something else.
@@ -83,20 +80,5 @@ pub(super) fn hold_beads(glasses: &mut [Guess], risers: &[Riser]) {
         let (above, below) = (within(above), within(below));
         glass.height += above + below;
         glass.pose = glass.pose.moved(0.0, (below - above) / 2.0);
-    }
-    // Beads of one lubricator are of one size, and so are its tubes.
-    let mut ratios: Vec<f32> = glasses
-        .iter()
-        .filter(|g| g.kind == GlassKind::Tube)
-        .filter_map(|g| Some(g.width / paths(g, risers)?.bead))
-        .collect();
-    if ratios.is_empty() {
-        return;
-    }
-    let ratio = median(&mut ratios);
-    if ratio > TOO_WIDE {
-        for glass in glasses.iter_mut().filter(|g| g.kind == GlassKind::Tube) {
-            glass.width *= USUAL / ratio;
-        }
     }
 }

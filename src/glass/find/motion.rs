@@ -31,9 +31,6 @@ const STANDS_OUT: (f32, f32) = (5.0, 1.5);
 const LIGHT_ROWS: usize = 8;
 /// Small pixels along the border of the picture that are left out.
 const BORDER: usize = 3;
-/// How much wider a spot stands out than it is, small pixels: smoothing spreads a strong one over a
-/// pixel and a half each way.
-const BLOOM: f32 = 3.0;
 /// Part of a frame that may stand out; more is somebody in the way, or the camera was moved.
 const CROWDED: f32 = 0.15;
 /// How far below the head of its glass a bead may be lost from sight, part of the height (one
@@ -63,10 +60,8 @@ pub(super) struct Riser {
     pub foot: (f32, f32),
     /// Where it was last seen.
     pub head: (f32, f32),
-    /// Its width as it stood out.
+    /// Its width as it stood out; smoothing has widened it.
     pub width: f32,
-    /// Its width less what smoothing added.
-    pub bead: f32,
 }
 
 /// An upright streak in which things rose.
@@ -181,7 +176,6 @@ impl Motion {
                 foot: placed(r.foot),
                 head: placed(r.head),
                 width: r.width * k,
-                bead: (r.width - BLOOM).max(1.5) * k,
             })
             .collect()
     }
