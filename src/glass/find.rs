@@ -44,11 +44,14 @@ const NOISIEST_SLOPE: f32 = 4.0;
 /// The best glass of a set must look this much like one by itself while no bead was seen to rise.
 /// Columns, jars and spines of books look up to this much like glasses; better none than one of
 /// those: a bead that rises settles it.
-const SURE_TUBES: f32 = 0.67;
-const SURE_PORTS: f32 = 0.64;
+const SURE_TWO_TUBES: f32 = 0.67;
+const SURE_TWO_PORTS: f32 = 0.64;
+/// Three alike in a row, with nozzles, are seldom chance: the best of them may look less sure.
+const SURE_TUBES: f32 = 0.5;
+const SURE_PORTS: f32 = 0.45;
 /// The best nozzle of a set must be this sure; of ports surer, as much else shows in a ring.
 const SURE_NOZZLE: f32 = 0.5;
-const SURE_NOZZLE_PORTS: f32 = 0.62;
+const SURE_NOZZLE_PORTS: f32 = 0.75;
 /// What a sure neighbour takes away of a glass's own doubt.
 const BY_NEIGHBOURS: f32 = 0.5;
 /// A glass below this is told to be unsure.
@@ -212,8 +215,10 @@ impl Finder {
         let sure = match (kind, set.glasses.len()) {
             _ if rose > SEEN_RISING => SURE_ROSE,
             (Some(GlassKind::Port), 1) => SURE_LONE_PORT,
+            (Some(GlassKind::Port), 2) => SURE_TWO_PORTS,
             (Some(GlassKind::Port), _) => SURE_PORTS,
             (_, 0 | 1) => SURE_LONE_TUBE,
+            (_, 2) => SURE_TWO_TUBES,
             _ => SURE_TUBES,
         };
         let nozzle = set

@@ -148,7 +148,11 @@ pub fn pictures(case: &Case, way: Look) -> Vec<GrayImage> {
             .collect();
     }
     let pictures = drawn(case, way);
-    let bytes: Vec<u8> = pictures.iter().flat_map(|p| p.as_raw()).copied().collect();
+    let bytes: Vec<u8> = pictures
+        .iter()
+        .flat_map(GrayImage::as_raw)
+        .copied()
+        .collect();
     std::fs::create_dir_all(&dir).unwrap();
     std::fs::write(&file, bytes).unwrap();
     pictures
