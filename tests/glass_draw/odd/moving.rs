@@ -7,7 +7,7 @@ use image::{GrayImage, Luma};
 
 /// What moves.
 pub const MOVES: [&str; 9] = [
-    "hand", "lamp", "belt", "steam", "flicker", "walker", "rod", "drip", "fan",
+    "hand", "lamp", "belt", "steam", "flicker", "walker", "rod", "leak", "fan",
 ];
 
 /// The picture with `kind` moving over it, drawn anew for each time.
@@ -134,7 +134,7 @@ pub fn moved(kind: &str, still: &GrayImage, seed: u64, at_secs: f64) -> GrayImag
             });
         }
         // Drops that fall.
-        "drip" => {
+        "leak" => {
             let (x, every) = (fw * d.between(0.2, 0.8), d.between(0.5, 1.5));
             let (from, g) = (fh * d.between(0.05, 0.3), fh * d.between(1.0, 4.0));
             let age = at_secs.rem_euclid(every);
