@@ -8,6 +8,7 @@
 //! is the silhouette of the glass, and leaves out what is odd.
 
 mod axes;
+mod bore;
 mod bounds;
 mod group;
 mod lines;
@@ -40,20 +41,24 @@ const SMALLEST_PX: u32 = 64;
 const FAINTEST_SLOPE: f32 = 1.2;
 /// However noisy the picture, edges above this slope count, luma per pixel.
 const NOISIEST_SLOPE: f32 = 4.0;
-/// The best glass of a set must look this much like one by itself. Drawn pictures of other things
-/// stay below these, but for a few; drawn glasses stay above, but for a few.
+/// The best glass of a set must look this much like one by itself while no bead was seen to rise.
+/// Columns, jars and spines of books look up to this much like glasses; better none than one of
+/// those: a bead that rises settles it.
+const SURE_TWO_TUBES: f32 = 0.67;
+const SURE_TWO_PORTS: f32 = 0.64;
+/// Three alike in a row, with nozzles, are seldom chance: the best of them may look less sure.
 const SURE_TUBES: f32 = 0.5;
 const SURE_PORTS: f32 = 0.45;
 /// The best nozzle of a set must be this sure; of ports surer, as much else shows in a ring.
 const SURE_NOZZLE: f32 = 0.5;
-const SURE_NOZZLE_PORTS: f32 = 0.62;
+const SURE_NOZZLE_PORTS: f32 = 0.75;
 /// What a sure neighbour takes away of a glass's own doubt.
 const BY_NEIGHBOURS: f32 = 0.5;
 /// A glass below this is told to be unsure.
 const UNSURE: f32 = 0.2;
 /// As above for a glass without neighbours. Rings with one post are rare; rectangles are not.
-const SURE_LONE_TUBE: f32 = 0.58;
-const SURE_LONE_PORT: f32 = 0.4;
+const SURE_LONE_TUBE: f32 = 0.72;
+const SURE_LONE_PORT: f32 = 0.64;
 
 /// A nozzle this sure is spoken of.
 const SEEN_NOZZLE: f32 = 0.3;
@@ -210,8 +215,10 @@ impl Finder {
         let sure = match (kind, set.glasses.len()) {
             _ if rose > SEEN_RISING => SURE_ROSE,
             (Some(GlassKind::Port), 1) => SURE_LONE_PORT,
+            (Some(GlassKind::Port), 2) => SURE_TWO_PORTS,
             (Some(GlassKind::Port), _) => SURE_PORTS,
             (_, 0 | 1) => SURE_LONE_TUBE,
+            (_, 2) => SURE_TWO_TUBES,
             _ => SURE_TUBES,
         };
         let nozzle = set
@@ -357,6 +364,7 @@ fn search(slopes: &Slopes, motion: &Motion, narrowest: f32) -> Set {
     let mut set = group::alike(&guesses);
     if let Some(kind) = set.glasses.first().map(|g| g.kind) {
         let size = (slopes.width as f32, slopes.height as f32);
+        bore::hold_beads(&mut set.glasses, &risers);
         risen::add_risen(&mut set, &risers, off_axis_of(kind), size);
     }
     set

@@ -5,9 +5,12 @@
 #![allow(missing_docs, reason = "a helper of tests")]
 #![allow(clippy::unwrap_used, reason = "a test that cannot draw must fail")]
 
+pub mod cases;
 mod compare;
 pub mod odd;
 mod scene;
+pub mod score;
+pub mod trouble;
 
 #[allow(
     unused_imports,
@@ -19,6 +22,11 @@ pub use compare::{iou, outline};
     reason = "each test file uses its own part of the helper"
 )]
 pub use scene::{Film, Light, Picture, Scene, Shape, TrueGlass, coded, draw};
+
+/// A number that whoever runs the test gives by an environment variable.
+pub fn number_from(name: &str) -> Option<u64> {
+    std::env::var(name).ok()?.parse().ok()
+}
 
 /// A small deterministic generator of numbers (splitmix64).
 #[derive(Clone, Debug)]

@@ -4,9 +4,19 @@ use super::{Dice, coded};
 use image::GrayImage;
 
 mod more;
+mod moving;
+mod things;
+
+#[allow(
+    unused_imports,
+    reason = "each test file uses its own part of the helper"
+)]
+pub use moving::{MOVES, moved};
 
 /// More of them.
 pub const MORE_KINDS: [&str; 8] = more::KINDS;
+/// And more.
+pub const THINGS: [&str; 14] = things::KINDS;
 
 /// What an odd picture shows.
 pub const KINDS: [&str; 20] = [
@@ -138,6 +148,7 @@ pub fn draw_odd(kind: &str, seed: u64, size: (u32, u32)) -> GrayImage {
     let lean = d.between(-0.12, 0.12);
     match kind {
         _ if more::draw(&mut c, kind, &mut d, (fw, fh), ground) => {}
+        _ if things::draw(&mut c, kind, &mut d, (fw, fh), ground) => {}
         "blank" => {}
         "noise" => {
             for v in &mut c.v {

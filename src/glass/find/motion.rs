@@ -3,6 +3,7 @@
 //! frame to frame, as beads do. A shaking camera, flicker and people who pass leave none.
 
 mod rise;
+mod still;
 
 use super::plane::median;
 use super::pose::Pose;
@@ -18,16 +19,18 @@ const FEWEST: usize = 8;
 const FOR_MIDDLE: usize = 21;
 /// The deviation that so many twentieths of the frames stay below, and what it is for normal noise
 /// of one; beads pass a place more seldom.
-const GREAT: usize = 17;
-const GREAT_IS: f32 = 1.44;
-/// Luma below which noise may be cut off: three deviations of the noisiest camera.
-const BLACK: u8 = 12;
-/// Least restlessness, luma: rounding alone.
-const LEAST_RESTLESS: f32 = 0.6;
+const GREAT: usize = 18;
+const GREAT_IS: f32 = 1.56;
+/// Smoothed luma is kept in parts of a level: sixteenths, the sum of the weights.
+const PARTS: f32 = 16.0;
+/// Least restlessness, luma: rounding alone, smoothed.
+const LEAST_RESTLESS: f32 = 0.25;
 /// How far a place must stand out of its own restlessness, in deviations and in luma.
-const STANDS_OUT: (f32, f32) = (4.0, 2.5);
+const STANDS_OUT: (f32, f32) = (5.0, 1.5);
 /// Rows over which the light of a frame is evened together: bands of flicker are far wider.
 const LIGHT_ROWS: usize = 8;
+/// Small pixels along the border of the picture that are left out.
+const BORDER: usize = 3;
 /// Part of a frame that may stand out; more is somebody in the way, or the camera was moved.
 const CROWDED: f32 = 0.15;
 /// How far below the head of its glass a bead may be lost from sight, part of the height (one
@@ -57,7 +60,7 @@ pub(super) struct Riser {
     pub foot: (f32, f32),
     /// Where it was last seen.
     pub head: (f32, f32),
-    /// Its width.
+    /// Its width as it stood out; smoothing has widened it.
     pub width: f32,
 }
 
@@ -125,11 +128,34 @@ impl Motion {
             return Vec::new();
         }
         let width = self.width / self.factor;
-        let (middle, restless) = self.at_rest();
+        if width <= 2 * BORDER {
+            return Vec::new();
+        }
+        // Each frame smoothed, in the light of the first one and where that was.
+        let mut quiet = Vec::new();
+        smoothed(&self.frames[0].1, width, &mut quiet);
+        let first = Evening {
+            reference: quiet.iter().map(|v| f32::from(*v) / PARTS).collect(),
+            width,
+        };
+        let edges = still::Edges::of(&quiet, width);
+        let shifts: Vec<(f32, f32)> = self
+            .frames
+            .iter()
+            .map(|(_, frame)| {
+                smoothed(frame, width, &mut quiet);
+                first.even(&mut quiet);
+                edges.shift(&quiet)
+            })
+            .collect();
+        let (middle, restless) = self.at_rest(&first, &shifts);
         let mut seen: Vec<(f64, Vec<Spot>)> = Vec::with_capacity(self.frames.len());
         let mut out = vec![0.0_f32; middle.len()];
-        for (at_secs, frame) in &self.frames {
-            stand_out(frame, &middle, &restless, width, &mut out);
+        for ((at_secs, frame), shift) in self.frames.iter().zip(&shifts) {
+            smoothed(frame, width, &mut quiet);
+            first.even(&mut quiet);
+            still::shifted(&mut quiet, width, *shift);
+            stand_out(&quiet, &middle, &restless, width, &mut out);
             let marked = out.iter().filter(|v| **v > 0.0).count();
             if marked as f32 > CROWDED * out.len() as f32 {
                 seen.push((*at_secs, Vec::new()));
@@ -138,25 +164,39 @@ impl Motion {
             }
         }
         let k = self.factor as f32;
+        // Outlines are sought in the mean picture: where the frames stand on the whole.
+        let share = 1.0 / shifts.len() as f32;
+        let mean = shifts.iter().fold((0.0, 0.0), |sum, s| {
+            (sum.0 + share * s.0, sum.1 + share * s.1)
+        });
+        let placed = |p: (f32, f32)| ((p.0 + mean.0) * k, (p.1 + mean.1) * k);
         risers(&seen)
             .into_iter()
             .map(|r| Riser {
-                foot: (r.foot.0 * k, r.foot.1 * k),
-                head: (r.head.0 * k, r.head.1 * k),
+                foot: placed(r.foot),
+                head: placed(r.head),
                 width: r.width * k,
             })
             .collect()
     }
 
     /// The middle picture, and how restless each place is (one deviation, luma).
-    fn at_rest(&self) -> (Vec<f32>, Vec<f32>) {
+    fn at_rest(&self, first: &Evening, shifts: &[(f32, f32)]) -> (Vec<f32>, Vec<f32>) {
         let count = self.frames.len().min(FOR_MIDDLE);
-        let chosen: Vec<&[u8]> = (0..count)
-            .map(|i| self.frames[i * self.frames.len() / count].1.as_slice())
+        let width = self.width / self.factor;
+        let chosen: Vec<Vec<u16>> = (0..count)
+            .map(|i| {
+                let mut quiet = Vec::new();
+                let chosen = i * self.frames.len() / count;
+                smoothed(&self.frames[chosen].1, width, &mut quiet);
+                first.even(&mut quiet);
+                still::shifted(&mut quiet, width, shifts[chosen]);
+                quiet
+            })
             .collect();
-        let cells = chosen.first().map_or(0, |f| f.len());
+        let cells = chosen.first().map_or(0, Vec::len);
         let (mut middle, mut restless) = (Vec::with_capacity(cells), Vec::with_capacity(cells));
-        let mut values = vec![0_u8; count];
+        let mut values = vec![0_u16; count];
         for cell in 0..cells {
             for (value, frame) in values.iter_mut().zip(&chosen) {
                 *value = frame[cell];
@@ -166,16 +206,17 @@ impl Motion {
             for value in &mut values {
                 *value = value.abs_diff(m);
             }
-            let deviation = 1.4826 * f32::from(*values.select_nth_unstable(half).1);
-            // Noise that is cut off at black has no middle deviation; its greater ones show.
-            let great = if m < BLACK {
-                f32::from(*values.select_nth_unstable(GREAT * count / 20).1) / GREAT_IS
-            } else {
-                0.0
-            };
-            middle.push(f32::from(m));
+            let deviation = 1.4826 * f32::from(*values.select_nth_unstable(half).1) / PARTS;
+            let m = f32::from(m) / PARTS;
+            // Noise that is cut off at black, or that a coder lets through now and then, has a small
+            // middle deviation; its greater ones show.
+            let great =
+                f32::from(*values.select_nth_unstable(GREAT * count / 20).1) / PARTS / GREAT_IS;
+            middle.push(m);
             restless.push(deviation.max(great).max(LEAST_RESTLESS));
         }
+        // So few frames tell a place's restlessness badly; its neighbours know.
+        let restless = no_quieter_than_neighbours(&restless, width);
         (middle, restless)
     }
 
@@ -250,40 +291,99 @@ impl Motion {
     }
 }
 
+/// A small copy smoothed by 1-2-1 both ways, in sixteenths of a level: a bead is wider than that,
+/// noise is not.
+fn smoothed(frame: &[u8], width: usize, out: &mut Vec<u16>) {
+    out.clear();
+    let rows = frame.len() / width.max(1);
+    let mut sums = vec![0_u16; width];
+    for row in 0..rows {
+        let line = |r: usize| &frame[r * width..(r + 1) * width];
+        let (above, here, below) = (
+            line(row.saturating_sub(1)),
+            line(row),
+            line((row + 1).min(rows - 1)),
+        );
+        for (((sum, a), h), b) in sums.iter_mut().zip(above).zip(here).zip(below) {
+            *sum = u16::from(*a) + 2 * u16::from(*h) + u16::from(*b);
+        }
+        for column in 0..width {
+            let (left, right) = (column.saturating_sub(1), (column + 1).min(width - 1));
+            out.push(sums[left] + 2 * sums[column] + sums[right]);
+        }
+    }
+}
+
+/// Each value, or the mean of the nine about it when that is greater.
+fn no_quieter_than_neighbours(values: &[f32], width: usize) -> Vec<f32> {
+    let rows = values.len() / width.max(1);
+    let mut out = values.to_vec();
+    for row in 1..rows.saturating_sub(1) {
+        for column in 1..width.saturating_sub(1) {
+            let mut sum = 0.0;
+            for r in row - 1..=row + 1 {
+                let from = r * width + column;
+                sum += values[from - 1] + values[from] + values[from + 1];
+            }
+            let i = row * width + column;
+            out[i] = out[i].max(sum / 9.0);
+        }
+    }
+    out
+}
+
+/// The light of one frame, which others are brought to.
+struct Evening {
+    reference: Vec<f32>,
+    width: usize,
+}
+
+impl Evening {
+    /// Brings each band of rows to the light of the reference: flicker leaves no difference.
+    fn even(&self, frame: &mut [u16]) {
+        let (width, rows) = (self.width, frame.len() / self.width.max(1));
+        let bands = rows.div_ceil(LIGHT_ROWS).max(1);
+        let mut ratios = Vec::with_capacity(LIGHT_ROWS * width);
+        let gains: Vec<f32> = (0..bands)
+            .map(|band| {
+                ratios.clear();
+                let from = band * LIGHT_ROWS * width;
+                let to = ((band + 1) * LIGHT_ROWS * width).min(frame.len());
+                ratios.extend(
+                    (from..to)
+                        .step_by(3)
+                        .map(|i| (self.reference[i] + 4.0) / (f32::from(frame[i]) / PARTS + 4.0)),
+                );
+                median(&mut ratios).clamp(0.3, 3.0)
+            })
+            .collect();
+        for row in 0..rows {
+            // Between the middles of two bands.
+            let place = (row as f32 + 0.5) / LIGHT_ROWS as f32 - 0.5;
+            let band = (place.max(0.0) as usize).min(bands - 1);
+            let next = (band + 1).min(bands - 1);
+            let part = (place - band as f32).clamp(0.0, 1.0);
+            let gain = gains[band] + (gains[next] - gains[band]) * part;
+            for value in &mut frame[row * width..(row + 1) * width] {
+                *value = (f32::from(*value) * gain + 0.5) as u16;
+            }
+        }
+    }
+}
+
 /// How far each place of a frame stands out of its restlessness, in deviations with a sign; 0 where
 /// it does not.
-fn stand_out(frame: &[u8], middle: &[f32], restless: &[f32], width: usize, out: &mut [f32]) {
+fn stand_out(frame: &[u16], middle: &[f32], restless: &[f32], width: usize, out: &mut [f32]) {
     let rows = frame.len() / width.max(1);
-    let bands = rows.div_ceil(LIGHT_ROWS).max(1);
-    let mut ratios = Vec::with_capacity(LIGHT_ROWS * width);
-    let gains: Vec<f32> = (0..bands)
-        .map(|band| {
-            ratios.clear();
-            let from = band * LIGHT_ROWS * width;
-            let to = ((band + 1) * LIGHT_ROWS * width).min(frame.len());
-            ratios.extend(
-                (from..to)
-                    .step_by(3)
-                    .map(|i| (middle[i] + 4.0) / (f32::from(frame[i]) + 4.0)),
-            );
-            median(&mut ratios).clamp(0.3, 3.0)
-        })
-        .collect();
-    for row in 0..rows {
-        // Between the middles of two bands.
-        let place = (row as f32 + 0.5) / LIGHT_ROWS as f32 - 0.5;
-        let band = (place.max(0.0) as usize).min(bands - 1);
-        let next = (band + 1).min(bands - 1);
-        let part = (place - band as f32).clamp(0.0, 1.0);
-        let gain = gains[band] + (gains[next] - gains[band]) * part;
-        for i in row * width..(row + 1) * width {
-            let off = f32::from(frame[i]) * gain - middle[i];
+    out.fill(0.0);
+    // Beyond the border there is nothing to compare with.
+    for row in BORDER..rows.saturating_sub(BORDER) {
+        for i in row * width + BORDER..(row + 1) * width - BORDER {
+            let off = f32::from(frame[i]) / PARTS - middle[i];
             let deviations = off / restless[i];
-            out[i] = if off.abs() > STANDS_OUT.1 && deviations.abs() > STANDS_OUT.0 {
-                deviations.abs()
-            } else {
-                0.0
-            };
+            if off.abs() > STANDS_OUT.1 && deviations.abs() > STANDS_OUT.0 {
+                out[i] = deviations.abs();
+            }
         }
     }
 }

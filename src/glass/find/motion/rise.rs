@@ -14,6 +14,8 @@ pub(super) struct Spot {
 /// Something that rose.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Rose {
+    /// When, seconds.
+    pub begun: f32,
     pub foot: (f32, f32),
     pub head: (f32, f32),
     pub width: f32,
@@ -32,10 +34,25 @@ const MOST_SPOTS: usize = 48;
 const SPEEDS: (f32, f32) = (6.0, 160.0);
 /// Frames a track may miss.
 const MISSED: usize = 2;
-/// Fewest places of a track.
+/// Fewest places of a track that is believed by itself, and of one that is as wide as a bead worth
+/// counting is in the small copies.
 const FEWEST_PLACES: usize = 5;
-/// How far it must rise at least: in widths, and in pixels.
-const RISES: (f32, f32) = (2.5, 10.0);
+const FEWEST_WIDE: usize = 4;
+const WIDE: f32 = 4.0;
+/// Narrowest thing believed in fewer places, pixels.
+const NARROWEST: f32 = 3.0;
+/// Fewest of one that is believed because another rose in the same place: at 15 frames a second a
+/// bead is seen so often on its way across a small port.
+const FEWEST_REPEATED: usize = 3;
+/// How near each other repeated paths run, parts of the width, and pixels.
+const SAME_PATH: (f32, f32) = (0.5, 1.0);
+/// How far it must rise at least, in widths: by itself, in fewer places, and when another rose in the
+/// same place.
+const RISES: f32 = 2.5;
+const RISES_WIDE: f32 = 2.0;
+const RISES_REPEATED: f32 = 1.2;
+/// The same in pixels: by itself, and repeated.
+const RISES_PX: (f32, f32) = (10.0, 7.0);
 /// How far a place may lie off the steady rise, part of the whole rise (one deviation), and pixels.
 const UNSTEADY: (f32, f32) = (0.04, 0.7);
 /// The same across, in widths and in pixels.
@@ -137,7 +154,7 @@ impl Track {
 pub(super) fn risers(frames: &[(f64, Vec<Spot>)]) -> Vec<Rose> {
     let start = frames.first().map_or(0.0, |f| f.0);
     let mut tracks: Vec<Track> = Vec::new();
-    let mut rose = Vec::new();
+    let mut rose: Vec<(usize, Rose)> = Vec::new();
     for (at_secs, spots) in frames {
         let at = (at_secs - start) as f32;
         let mut taken = vec![false; spots.len()];
@@ -165,8 +182,8 @@ pub(super) fn risers(frames: &[(f64, Vec<Spot>)]) -> Vec<Rose> {
             } else if track.missed < MISSED && track.places.len() > 1 {
                 track.missed += 1;
                 open.push(track);
-            } else if let Some(r) = judged(&track) {
-                rose.push(r);
+            } else {
+                rose.extend(judged(&track));
             }
         }
         for (i, spot) in spots.iter().enumerate() {
@@ -180,21 +197,55 @@ pub(super) fn risers(frames: &[(f64, Vec<Spot>)]) -> Vec<Rose> {
         tracks = open;
     }
     rose.extend(tracks.iter().filter_map(judged));
-    rose
+    let believed = |i: usize, r: &(usize, Rose)| {
+        let rise = r.1.foot.1 - r.1.head.1;
+        let alone = rise > RISES_PX.0
+            && (r.0 >= FEWEST_PLACES && rise > RISES * r.1.width
+                || r.0 >= FEWEST_WIDE && r.1.width >= WIDE && rise > RISES_WIDE * r.1.width);
+        alone
+            || r.1.width >= NARROWEST
+                && rose
+                    .iter()
+                    .enumerate()
+                    .any(|(k, other)| k != i && repeats(&r.1, &other.1))
+    };
+    rose.iter()
+        .enumerate()
+        .filter(|(i, r)| believed(*i, r))
+        .map(|(_, r)| r.1)
+        .collect()
 }
 
-/// A track as something that rose, when it did.
-fn judged(track: &Track) -> Option<Rose> {
+/// Whether two things of one size rose in the same place, one after the other.
+fn repeats(a: &Rose, b: &Rose) -> bool {
+    let (low, high) = (a.foot.1.min(b.foot.1), a.head.1.max(b.head.1));
+    let at = |r: &Rose, y: f32| {
+        let part = (y - r.head.1) / (r.foot.1 - r.head.1).max(1.0);
+        r.head.0 + (r.foot.0 - r.head.0) * part
+    };
+    let common = low - high;
+    let shorter = (a.foot.1 - a.head.1).min(b.foot.1 - b.head.1);
+    let near = SAME_PATH.0 * f32::midpoint(a.width, b.width) + SAME_PATH.1;
+    let alike = a.width / b.width;
+    common > 0.5 * shorter
+        && (0.6..1.7).contains(&alike)
+        && (a.begun - b.begun).abs() > 0.2
+        && (at(a, low) - at(b, low)).abs() < near
+        && (at(a, high) - at(b, high)).abs() < near
+}
+
+/// A track as something that rose, when it did, and in how many places it was seen.
+fn judged(track: &Track) -> Option<(usize, Rose)> {
     let places = trimmed(&track.places);
     let n = places.len();
-    if n < FEWEST_PLACES {
+    if n < FEWEST_REPEATED {
         return None;
     }
     let of = |f: &dyn Fn(&(f32, Spot)) -> f32| -> Vec<f32> { places.iter().map(f).collect() };
     let width = super::super::plane::median(&mut of(&|p| p.1.width));
     let (t, x, y) = (of(&|p| p.0), of(&|p| p.1.x), of(&|p| p.1.y));
     let rise = y[0] - y[n - 1];
-    if rise < RISES.0 * width || rise < RISES.1 {
+    if rise < RISES_REPEATED * width || rise < RISES_PX.1 {
         return None;
     }
     let (y_off, speed) = straight(&t, &y);
@@ -204,10 +255,14 @@ fn judged(track: &Track) -> Option<Rose> {
         && x_off < CROOKED.0 * width + CROOKED.1
         && slope.abs() < STEEPEST
         && (SPEEDS.0..SPEEDS.1).contains(&diameters))
-    .then(|| Rose {
-        foot: (x[0], y[0]),
-        head: (x[n - 1], y[n - 1]),
-        width,
+    .then(|| {
+        let rose = Rose {
+            begun: t[0],
+            foot: (x[0], y[0]),
+            head: (x[n - 1], y[n - 1]),
+            width,
+        };
+        (n, rose)
     })
 }
 
