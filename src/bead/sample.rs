@@ -401,21 +401,24 @@ pub(super) fn boxed(
 /// Sums of `TAPS` neighbours each, of which the first counts for `1 - fx` and the next group's first
 /// for `fx`.
 fn across_by<const TAPS: usize>(line: &[u16], out: &mut [f32], fx: f32, share: f32) {
-    let (groups, rest) = line.as_chunks::<TAPS>();
-    let mut firsts = [0.0_f32; LANES + 1];
-    let (outs, _) = out.as_chunks_mut::<LANES>();
-    let (chunks, _) = groups.as_chunks::<LANES>();
-    for (at, (out, chunk)) in outs.iter_mut().zip(chunks).enumerate() {
-        let after = groups.get((at + 1) * LANES).map_or(rest, |group| group);
-        firsts[LANES] = f32::from(after.first().copied().unwrap_or(0));
-        for (lane, group) in chunk.iter().enumerate() {
-            firsts[lane] = f32::from(group[0]);
-            let sum: u32 = group.iter().map(|v| u32::from(*v)).sum();
-            out[lane] = sum as f32;
-        }
-        for lane in 0..LANES {
-            out[lane] = share * (out[lane] + (firsts[lane + 1] - firsts[lane]) * fx);
-        }
+    let after = line.get(TAPS..).unwrap_or(&[]);
+    let groups = line
+        .as_chunks::<TAPS>()
+        .0
+        .iter()
+        .zip(after.as_chunks::<TAPS>().0);
+    let whole = out.len().saturating_sub(1);
+    for (value, (group, after)) in out.iter_mut().zip(groups) {
+        let sum: i32 = group.iter().map(|v| i32::from(*v)).sum();
+        let apart = i32::from(after[0]) - i32::from(group[0]);
+        *value = share * (sum as f32 + apart as f32 * fx);
+    }
+    // After the last group there is but one sample.
+    if let (Some(value), Some([first, rest @ .., last])) =
+        (out.get_mut(whole), line.get(whole * TAPS..))
+    {
+        let sum: u32 = rest.iter().map(|v| u32::from(*v)).sum();
+        *value = share * (f32::from(*first) * (1.0 - fx) + sum as f32 + f32::from(*last) * fx);
     }
 }
 

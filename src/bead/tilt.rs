@@ -72,7 +72,7 @@ impl Tilt {
             grid.cols as f64 * grid.step_px,
             grid.rows as f64 * grid.step_px,
         );
-        let reach = |a: f64, b: f64| (a.abs() + b.abs()) / 2.0 + ROUND * taps;
+        let reach = |a: f64, b: f64| f64::midpoint(a.abs(), b.abs()) + ROUND * taps;
         let half = (reach(wide * cos, high * sin), reach(wide * sin, high * cos));
         self.from_px = (
             grid.outline.centre_x_px - half.0,

@@ -46,6 +46,8 @@ pub struct Instrument {
     /// Why no frame came last; none when one did.
     missing: Option<BlindWhy>,
     place: Place,
+    /// How the glasses stand in the newest frame; kept to be filled again.
+    standing: Vec<Standing>,
     carried: u64,
     checking: Option<Checking>,
     /// When the reservoir was filled, source time, seconds, when a mark told it.
@@ -69,6 +71,7 @@ impl Instrument {
             now_secs: 0.0,
             missing: None,
             place: Place::default(),
+            standing: Vec::new(),
             carried: 0,
             checking: None,
             filled_secs: None,
@@ -149,8 +152,9 @@ impl Instrument {
 
     /// Carries the outlines along when the camera was moved for good or drifts.
     fn follow(&mut self, frame: &Frame, events: &mut Vec<Event>) {
-        let standing: Vec<Standing> = self.feeds.iter().map(Feed::standing).collect();
-        let Some(carry) = self.place.look(frame, &standing) else {
+        self.standing.clear();
+        self.standing.extend(self.feeds.iter().map(Feed::standing));
+        let Some(carry) = self.place.look(frame, &self.standing) else {
             return;
         };
         for (index, outline) in carry.outlines {

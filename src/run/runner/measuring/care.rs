@@ -189,6 +189,7 @@ mod tests {
             presets: crate::run::outlines::Presets::default(),
             recording: Recording::WhenAsked,
             find_secs: 1.0,
+            pictures_for: crate::run::runner::Pictures::default(),
         });
         measuring.begin(calibration());
         shared.beat(Worker::Log);
