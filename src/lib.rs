@@ -3,6 +3,7 @@
 //! feed with honest limits. The library holds everything but the few lines of `main.rs`; the
 //! modules stand in the order in which data flows: frame → strip → bead → reading → verdict →
 //! record.
+#![forbid(unsafe_code)]
 
 pub mod base;
 pub mod capture;

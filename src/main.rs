@@ -1,4 +1,5 @@
 //! Arguments to a window or a command; an error becomes one sentence and an exit code.
+#![forbid(unsafe_code)]
 
 use std::process::ExitCode;
 

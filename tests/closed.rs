@@ -458,7 +458,11 @@ fn no_half_file_is_left_where_writing_fails() {
 fn no_source_allows_unsafe_code_and_nothing_talks_to_a_network() {
     let top = Path::new(env!("CARGO_MANIFEST_DIR"));
     let manifest = std::fs::read_to_string(top.join("Cargo.toml")).unwrap();
-    assert!(manifest.contains("unsafe_code = \"forbid\""));
+    assert!(manifest.contains("unsafe_code = \"deny\""));
+    for file in ["src/lib.rs", "src/main.rs"] {
+        let source = std::fs::read_to_string(top.join(file)).unwrap();
+        assert!(source.contains("#![forbid(unsafe_code)]"), "{file}");
+    }
     for file in all_files(&top.join("src")) {
         if file.extension() != Some(OsStr::new("rs")) {
             continue;

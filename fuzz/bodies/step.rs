@@ -230,6 +230,7 @@ impl Bench {
                         number: self.number,
                         at_secs: self.at_secs,
                         luma: Arc::clone(&last.luma),
+                        extent: last.extent.clone(),
                     };
                     return self.step(again);
                 }
