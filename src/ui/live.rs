@@ -1,13 +1,14 @@
 //! The window's real backend: one running instrument at a time, and the errands that take long
 //! (opening a source, listing cameras) each in a thread of its own, so that the window never waits.
 
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use crate::base::Clock;
 use crate::capture::{self, Paced, SourceSpec};
 use crate::glass::Calibration;
-use crate::run::{Intent, Notice, Recording, Runner, RunnerSettings, Snapshot};
+use crate::run::{Intent, Notice, Recording, Runner, RunnerSettings, Snapshot, export};
 use crate::ui::backend::{Backend, CameraChoice, Cameras, DEMO_SOURCE, Look, Pace};
 use crate::ui::library::{Library, Request, Shelf};
 use crate::ui::peep::{AllSeen, Opening, Peeps};
@@ -340,8 +341,13 @@ impl Backend for Live {
     fn keep_paper(&self, name: &str, page: &str) -> Result<String, String> {
         let folder = &self.shared.papers;
         let path = folder.join(name);
-        std::fs::create_dir_all(folder)
-            .and_then(|()| std::fs::write(&path, page))
+        let written = || -> std::io::Result<()> {
+            std::fs::create_dir_all(folder)?;
+            let mut file = export::begin(&path, "")?;
+            file.write_all(page.as_bytes())?;
+            export::put_in_place(file, &path)
+        };
+        written()
             .map_err(|error| words::not_written(&path.display().to_string(), &error.to_string()))?;
         let whole = std::path::absolute(&path).unwrap_or(path);
         Ok(whole.display().to_string())

@@ -3,6 +3,7 @@
 //! found again. Who writes and reads the files is the library.
 
 use std::collections::BTreeMap;
+use std::io::Write;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -10,7 +11,7 @@ use image::codecs::jpeg::JpegEncoder;
 use image::{ExtendedColorType, GrayImage};
 
 use crate::base::FeedNumber;
-use crate::run::Snapshot;
+use crate::run::{Snapshot, export};
 
 /// Share of a strip that is new when the next one is kept: neighbours overlap, so that no bead is
 /// cut.
@@ -158,7 +159,11 @@ pub fn write(strips: &Path, strip: &StripToKeep) -> std::io::Result<()> {
             ExtendedColorType::L8,
         )
         .map_err(std::io::Error::other)?;
-    std::fs::write(folder.join(name_of(strip)), bytes)
+    // Whole or not there; a link is replaced, not followed.
+    let path = folder.join(name_of(strip));
+    let mut file = export::begin(&path, "")?;
+    file.write_all(&bytes)?;
+    export::put_in_place(file, &path)
 }
 
 /// Removes the strips of a run that had this number before: a run's number may come again in a new
