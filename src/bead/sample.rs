@@ -358,18 +358,27 @@ pub(super) fn boxed(
             return false;
         };
         let ends = line.iter_mut().zip(first.iter().zip(last));
-        if let (2, Some(middle)) = (taps, tap_row(1)) {
-            for ((sum, (a, b)), middle) in ends.zip(middle) {
-                let [a, b, middle] = [a, b, middle].map(|level| u16::from(*level));
-                *sum = a * above + b * below + middle * parts;
+        match (taps, tap_row(1), tap_row(2)) {
+            (2, Some(middle), _) => {
+                for ((sum, (a, b)), middle) in ends.zip(middle) {
+                    let [a, b, middle] = [a, b, middle].map(|level| u16::from(*level));
+                    *sum = a * above + b * below + middle * parts;
+                }
             }
-        } else {
-            for (sum, (a, b)) in ends {
-                *sum = u16::from(*a) * above + u16::from(*b) * below;
+            (3, Some(one), Some(other)) => {
+                for ((sum, (a, b)), (one, other)) in ends.zip(one.iter().zip(other)) {
+                    let [a, b, one, other] = [a, b, one, other].map(|level| u16::from(*level));
+                    *sum = a * above + b * below + (one + other) * parts;
+                }
             }
-            for middle in (1..taps).filter_map(tap_row) {
-                for (sum, level) in line.iter_mut().zip(middle) {
-                    *sum += u16::from(*level) * parts;
+            _ => {
+                for (sum, (a, b)) in ends {
+                    *sum = u16::from(*a) * above + u16::from(*b) * below;
+                }
+                for middle in (1..taps).filter_map(tap_row) {
+                    for (sum, level) in line.iter_mut().zip(middle) {
+                        *sum += u16::from(*level) * parts;
+                    }
                 }
             }
         }

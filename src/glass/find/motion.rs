@@ -420,7 +420,8 @@ mod tests {
         assert_eq!(trails.len(), 1, "{trails:?}");
         let t = trails[0];
         assert!((t.x - 40.5).abs() < 1.5 && t.slope.abs() < 0.02, "{t:?}");
-        assert!(t.top < 35.0 && t.bottom > 170.0, "{t:?}");
+        // Its ends are where its whole disc is surely clear of the first and last place.
+        assert!(t.top < 35.0 && t.bottom > 165.0, "{t:?}");
         assert!((8.0..=12.0).contains(&t.width), "{t:?}");
     }
 
@@ -429,7 +430,7 @@ mod tests {
         let risers = film(40).risers();
         let at =
             |x: f32| Motion::rose_through(&risers, Pose::leaning(x, 100.0, 0.0), 24.0, 190.0, 0.05);
-        assert!(at(40.5) > 0.8, "{}", at(40.5));
+        assert!(at(40.5) > 0.7, "{}", at(40.5));
         assert!(at(20.0) < 0.1, "{}", at(20.0));
     }
 
