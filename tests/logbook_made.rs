@@ -30,7 +30,8 @@ fn older(path: &Path) {
     drop(Logbook::open(path).unwrap());
     let book = Connection::open(path).unwrap();
     book.execute_batch(
-        "DROP TABLE hand_checks; DROP TABLE taps; DROP TABLE as_found;
+        "DROP INDEX drops_of_kind;
+         DROP TABLE hand_checks; DROP TABLE taps; DROP TABLE as_found;
          ALTER TABLE runs DROP COLUMN is_live;
          ALTER TABLE marks DROP COLUMN turns; ALTER TABLE marks DROP COLUMN is_shut;
          ALTER TABLE alarms DROP COLUMN priority; ALTER TABLE alarms DROP COLUMN happened;

@@ -245,10 +245,11 @@ fn told_rightly(hour: &Hour) {
         assert!(near(feed.steadiness.shares.blind, share, 0.001));
         let unseen = of(feed.row.feed, "cannot see");
         assert_eq!(unseen.len(), 2, "{unseen:?}");
-        assert!(near(unseen[0].0, FROZEN_SECS.0 + 9.0, 1.0), "{unseen:?}");
+        // An alarm five seconds after it is known.
+        assert!(near(unseen[0].0, FROZEN_SECS.0 + 7.5, 1.0), "{unseen:?}");
         for reading in &feed.readings {
-            // A picture that stands still is frozen after four seconds.
-            let within = FROZEN_SECS.0 + 3.8..FROZEN_SECS.1 - 0.01;
+            // A picture that stands still is frozen after two and a half seconds.
+            let within = FROZEN_SECS.0 + 2.3..FROZEN_SECS.1 - 0.01;
             assert_eq!(
                 reading.state == "cannot see",
                 within.contains(&reading.at_secs),
