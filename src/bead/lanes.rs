@@ -178,7 +178,12 @@ pub(super) fn medians<const N: usize>(pictures: [&Array2<f32>; N], from: usize, 
         chunks(samples.unwrap_or(&[]))
     });
     for (at, into) in chunks_mut(into).iter_mut().enumerate() {
-        let mut sorted = pictures.map(|picture| picture.get(at).map_or(f32x8::ZERO, lane));
+        let mut sorted = [f32x8::ZERO; N];
+        for (value, picture) in sorted.iter_mut().zip(&pictures) {
+            if let Some(samples) = picture.get(at) {
+                *value = lane(samples);
+            }
+        }
         let top = N.next_power_of_two() / 2;
         let mut apart = top;
         while apart > 0 {

@@ -51,9 +51,14 @@ impl<'a> Look<'a> {
             return 0;
         };
         let level = |at: usize| u32::from(square[at]);
-        let upper = level(0) * (256 - fx) + level(1) * fx;
-        let lower = level(self.width) * (256 - fx) + level(self.width + 1) * fx;
-        (upper * (256 - fy) + lower * fy) >> 8
+        // All fits 24 bits: nothing overflows.
+        let mix = |a: u32, b: u32, share: u32| {
+            a.wrapping_mul(256_u32.wrapping_sub(share))
+                .wrapping_add(b.wrapping_mul(share))
+        };
+        let upper = mix(level(0), level(1), fx);
+        let lower = mix(level(self.width), level(self.width + 1), fx);
+        mix(upper, lower, fy) >> 8
     }
 
     /// A look at all points of a reference at once, each shifted by the same; none when some would lie
@@ -152,7 +157,11 @@ impl Shifted<'_> {
         let Some(square) = self.pixels.get(at..at.saturating_add(self.width + 2)) else {
             return 0.0;
         };
-        let [a, b, c, d] = [0, 1, self.width, self.width + 1].map(|next| f32::from(square[next]));
+        let (a, b) = (f32::from(square[0]), f32::from(square[1]));
+        let (c, d) = (
+            f32::from(square[self.width]),
+            f32::from(square[self.width + 1]),
+        );
         let [wa, wb, wc, wd] = self.weights;
         a * wa + b * wb + c * wc + d * wd
     }

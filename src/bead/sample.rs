@@ -361,23 +361,22 @@ pub(super) fn boxed(
         match (taps, tap_row(1), tap_row(2)) {
             (2, Some(middle), _) => {
                 for ((sum, (a, b)), middle) in ends.zip(middle) {
-                    let [a, b, middle] = [a, b, middle].map(|level| u16::from(*level));
-                    *sum = a * above + b * below + middle * parts;
+                    *sum = mixed(*a, above, mixed(*b, below, mixed(*middle, parts, 0)));
                 }
             }
             (3, Some(one), Some(other)) => {
                 for ((sum, (a, b)), (one, other)) in ends.zip(one.iter().zip(other)) {
-                    let [a, b, one, other] = [a, b, one, other].map(|level| u16::from(*level));
-                    *sum = a * above + b * below + (one + other) * parts;
+                    let middle = mixed(*one, parts, mixed(*other, parts, 0));
+                    *sum = mixed(*a, above, mixed(*b, below, middle));
                 }
             }
             _ => {
                 for (sum, (a, b)) in ends {
-                    *sum = u16::from(*a) * above + u16::from(*b) * below;
+                    *sum = mixed(*a, above, mixed(*b, below, 0));
                 }
                 for middle in (1..taps).filter_map(tap_row) {
                     for (sum, level) in line.iter_mut().zip(middle) {
-                        *sum += u16::from(*level) * parts;
+                        *sum = mixed(*level, parts, *sum);
                     }
                 }
             }
@@ -407,6 +406,12 @@ pub(super) fn boxed(
     true
 }
 
+/// A level times its weight and a sum. The weights of all that are summed are 256 at most and levels
+/// 255, so nothing overflows; looking for it would cost more than the sum.
+fn mixed(level: u8, weight: u16, sum: u16) -> u16 {
+    u16::from(level).wrapping_mul(weight).wrapping_add(sum)
+}
+
 /// Sums of `TAPS` neighbours each, of which the first counts for `1 - fx` and the next group's first
 /// for `fx`.
 fn across_by<const TAPS: usize>(line: &[u16], out: &mut [f32], fx: f32, share: f32) {
@@ -418,9 +423,9 @@ fn across_by<const TAPS: usize>(line: &[u16], out: &mut [f32], fx: f32, share: f
         .zip(after.as_chunks::<TAPS>().0);
     let whole = out.len().saturating_sub(1);
     for (value, (group, after)) in out.iter_mut().zip(groups) {
-        let sum: i32 = group.iter().map(|v| i32::from(*v)).sum();
-        let apart = i32::from(after[0]) - i32::from(group[0]);
-        *value = share * (sum as f32 + apart as f32 * fx);
+        let sum: f32 = group.iter().map(|v| f32::from(*v)).sum();
+        let apart = f32::from(after[0]) - f32::from(group[0]);
+        *value = share * (sum + apart * fx);
     }
     // After the last group there is but one sample.
     if let (Some(value), Some([first, rest @ .., last])) =
