@@ -8,13 +8,14 @@
     reason = "a test stops at the first surprise"
 )]
 
+mod true_outlines;
+
 use std::fmt::Write as _;
 
 use beadtally::base::BeadKind;
 use beadtally::bead::{Bead, Counter, Sight};
 use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{Grab, Source};
-use beadtally::glass::Outline;
 
 /// Most bias of one row of the table, share of the diameter.
 const MOST_BIAS: f64 = 0.10;
@@ -53,14 +54,7 @@ impl Row {
 fn measure(words: &str, secs: f64) -> Row {
     let mut source = DemoSource::from_words(words).unwrap_or_else(|e| panic!("{words}: {e}"));
     let glass = source.glasses().remove(0);
-    let outline = Outline {
-        kind: glass.kind,
-        centre_x_px: glass.centre_px.0,
-        centre_y_px: glass.centre_px.1,
-        width_px: glass.size_px.0,
-        height_px: glass.size_px.1,
-        angle_deg: glass.angle_deg,
-    };
+    let outline = true_outlines::outline(&glass);
     let mut counter = Counter::new(&outline, Some(glass.px_per_mm));
     let mut beads: Vec<Bead> = Vec::new();
     while let Grab::Frame(frame) = source.next().unwrap() {

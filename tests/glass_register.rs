@@ -8,6 +8,7 @@
 #![expect(clippy::expect_used, reason = "a test may stop at a surprise")]
 
 mod glass_draw;
+mod true_outlines;
 
 use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{Grab, Source};
@@ -35,14 +36,7 @@ fn outlines(source: &DemoSource) -> Vec<Outline> {
     source
         .glasses()
         .iter()
-        .map(|glass| Outline {
-            kind: glass.kind,
-            centre_x_px: glass.centre_px.0,
-            centre_y_px: glass.centre_px.1,
-            width_px: glass.size_px.0,
-            height_px: glass.size_px.1,
-            angle_deg: glass.angle_deg,
-        })
+        .map(true_outlines::outline)
         .collect()
 }
 

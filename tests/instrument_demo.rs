@@ -3,12 +3,14 @@
 
 #![expect(clippy::expect_used, reason = "a test may stop at a surprise")]
 
+mod true_outlines;
+
 use beadtally::base::{BeadKind, BlindWhy, FeedNumber};
 use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{Grab, Source};
-use beadtally::glass::{Calibration, FeedCalibration, Outline};
 use beadtally::judge::{Cause, FeedState};
 use beadtally::run::{Event, Instrument};
+use true_outlines::calibration;
 
 /// A counted bead within this many seconds of a true one is that one.
 const MATCH_SECS: f64 = 0.4;
@@ -18,33 +20,6 @@ struct Outcome {
     events: Vec<Event>,
     instrument: Instrument,
     secs: f64,
-}
-
-fn calibration(source: &DemoSource) -> Calibration {
-    let about = source.about();
-    let feeds = source
-        .glasses()
-        .iter()
-        .map(|glass| {
-            let mut feed = FeedCalibration::new(Outline {
-                kind: glass.kind,
-                centre_x_px: glass.centre_px.0,
-                centre_y_px: glass.centre_px.1,
-                width_px: glass.size_px.0,
-                height_px: glass.size_px.1,
-                angle_deg: glass.angle_deg,
-            });
-            feed.px_per_mm = Some(glass.px_per_mm);
-            feed
-        })
-        .collect();
-    Calibration {
-        picture_width_px: about.width,
-        picture_height_px: about.height,
-        camera_identity: None,
-        oil: beadtally::glass::OilData::default(),
-        feeds,
-    }
 }
 
 fn watch(words: &str, secs: f64, faults: &[(f64, &str)]) -> Outcome {

@@ -4,43 +4,18 @@
 
 #![expect(clippy::expect_used, reason = "a test may stop at a surprise")]
 
+mod true_outlines;
+
 use beadtally::base::{BeadKind, BlindWhy, Frame};
-use beadtally::capture::demo::{DemoSource, GlassTruth};
+use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{Grab, Source};
-use beadtally::glass::{Calibration, FeedCalibration, Outline};
+use beadtally::glass::Outline;
 use beadtally::run::{Event, Instrument};
 use image::{GrayImage, Luma};
+use true_outlines::{calibration, outline};
 
 /// A counted bead within this many seconds of a true one is that one.
 const MATCH_SECS: f64 = 0.4;
-
-fn outline(glass: &GlassTruth) -> Outline {
-    Outline {
-        kind: glass.kind,
-        centre_x_px: glass.centre_px.0,
-        centre_y_px: glass.centre_px.1,
-        width_px: glass.size_px.0,
-        height_px: glass.size_px.1,
-        angle_deg: glass.angle_deg,
-    }
-}
-
-fn calibration(source: &DemoSource) -> Calibration {
-    let about = source.about();
-    let glasses = source.glasses();
-    let feeds = glasses.iter().map(|glass| {
-        let mut feed = FeedCalibration::new(outline(glass));
-        feed.px_per_mm = Some(glass.px_per_mm);
-        feed
-    });
-    Calibration {
-        picture_width_px: about.width,
-        picture_height_px: about.height,
-        camera_identity: None,
-        oil: beadtally::glass::OilData::default(),
-        feeds: feeds.collect(),
-    }
-}
 
 /// What was counted and said.
 struct Watched {

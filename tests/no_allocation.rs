@@ -6,6 +6,7 @@
 )]
 
 mod jpeg_draw;
+mod true_outlines;
 
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
@@ -13,10 +14,9 @@ use std::sync::Arc;
 
 use beadtally::base::{Frame, PixelBox};
 use beadtally::capture::camera::unpack::Unpacker;
-use beadtally::capture::demo::{DemoSource, GlassTruth};
+use beadtally::capture::demo::DemoSource;
 use beadtally::capture::pixel::PixelFormat;
 use beadtally::capture::{Grab, Mode, Source, Wanted};
-use beadtally::glass::{Calibration, FeedCalibration, OilData, Outline};
 use beadtally::run::Instrument;
 use jpeg_draw::{How, Sampling, Tables, encode};
 
@@ -148,24 +148,7 @@ fn unpacking_sets_nothing_aside() {
 #[test]
 fn measuring_sets_little_aside() {
     let mut source = DemoSource::from_words("demo:feeds=3,rates=12,seed=5").unwrap();
-    let feed = |glass: &GlassTruth| {
-        FeedCalibration::new(Outline {
-            kind: glass.kind,
-            centre_x_px: glass.centre_px.0,
-            centre_y_px: glass.centre_px.1,
-            width_px: glass.size_px.0,
-            height_px: glass.size_px.1,
-            angle_deg: glass.angle_deg,
-        })
-    };
-    let calibration = Calibration {
-        picture_width_px: 640,
-        picture_height_px: 480,
-        camera_identity: None,
-        oil: OilData::default(),
-        feeds: source.glasses().iter().map(feed).collect(),
-    };
-    let mut instrument = Instrument::new(calibration);
+    let mut instrument = Instrument::new(true_outlines::calibration(&source));
     let mut each = Vec::new();
     for n in 0..WARM_UP + COUNTED {
         let frame = frame(&mut source).unwrap();

@@ -4,19 +4,20 @@
 #![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 mod report_markup;
+mod true_outlines;
 
 use std::sync::{Arc, Mutex};
 
 use beadtally::base::BeadKind;
 use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{About, CaptureError, Grab, Source};
-use beadtally::glass::{Calibration, FeedCalibration, Outline};
 use beadtally::run::keeping::Keeper;
 use beadtally::run::logbook::LogbookReader;
 use beadtally::run::report::{FeedReport, Report, page, sheet_lines, story};
 use beadtally::run::tally::{Besides, TallySettings, tally_beside};
 use jiff::tz::TimeZone;
 use report_markup::Page;
+use true_outlines::calibration;
 
 /// Feed 1 stops for five minutes and is opened a quarter turn later on; feed 2 makes a step; the
 /// picture freezes for a minute and a half.
@@ -54,31 +55,6 @@ struct Hour {
     report: Report,
     /// True oil drops of each feed, seconds.
     truth: [Vec<f64>; 2],
-}
-
-fn calibration(demo: &DemoSource) -> Calibration {
-    let feeds = demo
-        .glasses()
-        .iter()
-        .map(|glass| FeedCalibration {
-            px_per_mm: Some(glass.px_per_mm),
-            ..FeedCalibration::new(Outline {
-                kind: glass.kind,
-                centre_x_px: glass.centre_px.0,
-                centre_y_px: glass.centre_px.1,
-                width_px: glass.size_px.0,
-                height_px: glass.size_px.1,
-                angle_deg: glass.angle_deg,
-            })
-        })
-        .collect();
-    Calibration {
-        picture_width_px: demo.about().width,
-        picture_height_px: demo.about().height,
-        camera_identity: None,
-        oil: beadtally::glass::OilData::default(),
-        feeds,
-    }
 }
 
 fn hour(seed: u32) -> Hour {

@@ -35,6 +35,13 @@ const SHADOW_RATIO: f32 = 1.5;
 const APART_SECS: f64 = 0.001;
 /// Settled beads kept for comparison, so that no bead counts twice.
 const REMEMBERED: usize = 12;
+/// Beads that tell how long one takes to pass, before any frame is passed over.
+const BEADS_THAT_TELL: usize = 2;
+/// Fewest frames a bead takes to pass where a calm glass is looked at in every other frame only: one
+/// sighting fewer at the nozzle is nothing to it.
+const SLOW_PASSAGE_FRAMES: f64 = 12.0;
+/// Longest time between two frames for it, seconds: a bead's departure is then seen in time.
+const SLOW_CAMERA_SECS: f64 = 1.0 / 22.0;
 /// Columns of the strip that are kept: ten seconds at 30 frames a second.
 const STRIP_COLUMNS: usize = 300;
 
@@ -146,6 +153,30 @@ impl Counter {
         self.outline = *outline;
         self.steady = Some(Steady::new(luma, outline));
         self.pose = Pose::default();
+    }
+
+    /// Whether a frame may go by unlooked at: nothing moves in the glass, and beads pass so slowly
+    /// that they are seen often enough all the same.
+    #[must_use]
+    pub fn may_pass_over(&self) -> bool {
+        let frame_secs = self.tracker.frame_secs();
+        if self.settled.len() < BEADS_THAT_TELL
+            || frame_secs > SLOW_CAMERA_SECS
+            || !self.rest.is_ready()
+            || self.rest.drifts()
+            || !self.tracker.is_calm()
+        {
+            return false;
+        }
+        let fastest = self.settled.iter().map(|bead| bead.rows_per_s);
+        let fastest = f64::from(fastest.fold(0.0, f32::max)).max(1.0);
+        self.sampler.shape().0 as f64 / fastest / frame_secs >= SLOW_PASSAGE_FRAMES
+    }
+
+    /// A frame goes by unlooked at, see [`Counter::may_pass_over`].
+    pub fn pass_over(&mut self) {
+        self.tracker.pass_over();
+        self.strip.push_again();
     }
 
     /// Looks at a frame. Call [`Counter::count`] next, for the same frame.

@@ -270,7 +270,7 @@ impl Field {
                 .map(|k| {
                     let mut moved = fit.sought;
                     moved[k] += SMALL[k];
-                    let other = self.fit(moved, task);
+                    let other = self.fit_in(fit.window, moved, task);
                     other
                         .errors
                         .iter()

@@ -53,15 +53,45 @@ pub(super) struct Field {
     point_spread: f64,
     /// Spread of each shape's part, grey levels.
     parts: [f64; MOST_SHAPES],
+    /// Weighted error of each sample that no bead explains.
+    bare: Vec<f64>,
+    /// Their squares, summed.
+    bare_cost: f64,
+}
+
+/// The part of a field that a bead may cover: first row and column, and those behind the last.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Window {
+    rows: (usize, usize),
+    cols: (usize, usize),
+}
+
+impl Window {
+    fn width(&self) -> usize {
+        self.cols.1 - self.cols.0
+    }
+
+    fn count(&self) -> usize {
+        (self.rows.1 - self.rows.0) * self.width()
+    }
+
+    /// The samples of a field of so many columns in it, in order.
+    fn samples(&self, cols: usize) -> impl Iterator<Item = usize> {
+        let (first, last) = self.cols;
+        (self.rows.0..self.rows.1).flat_map(move |r| r * cols + first..r * cols + last)
+    }
 }
 
 /// A fit with given numbers.
 pub(super) struct Fit {
     pub(super) sought: [f64; SOUGHT],
-    /// Weighted errors of all samples, then those of what was expected.
+    /// Where it was fitted. Elsewhere it leaves everything unexplained.
+    pub(super) window: Window,
+    /// Weighted errors of the samples there, then those of what was expected.
     pub(super) errors: Vec<f64>,
+    /// Sum of the squares of all errors, elsewhere too.
     pub(super) cost: f64,
-    /// How much of each sample the bead covers.
+    /// How much of each sample there the bead covers.
     cover: Vec<f64>,
 }
 
@@ -147,7 +177,7 @@ impl Field {
             parts[1] = USUAL_SHAPES * strong;
         }
         parts[SHAPES] = REST_SHAPE * strong;
-        Self {
+        let mut field = Self {
             rows,
             cols,
             weights,
@@ -155,18 +185,60 @@ impl Field {
             point_spread: point_spread(coarse as f64),
             parts,
             levels,
+            bare: Vec::new(),
+            bare_cost: 0.0,
+        };
+        field.lay_bare();
+        field
+    }
+
+    /// Works out what is left where no bead explains anything.
+    fn lay_bare(&mut self) {
+        let alike = 1.0 / ALIKE.sqrt();
+        let samples = self.levels.iter().zip(&self.weights);
+        self.bare.clear();
+        self.bare
+            .extend(samples.map(|(level, weight)| level * weight.sqrt() * alike));
+        self.bare_cost = self.bare.iter().map(|e| e * e).sum();
+    }
+
+    /// Where an ellipse, moved a little, may cover anything.
+    fn window(&self, sought: &[f64; SOUGHT]) -> Window {
+        /// Beyond its soft edge, samples: slopes are told by moving it less than that.
+        const BESIDE: f64 = 1.0;
+        let [row, col, half, ratio, smear] = *sought;
+        let beside = self.soft() + BESIDE;
+        let part = |middle: f64, reach: f64, of: usize| {
+            let first = ((middle - reach).floor().max(0.0) as usize).min(of);
+            let last = ((middle + reach).ceil().max(-1.0) + 1.0) as usize;
+            (first, last.clamp(first, of))
+        };
+        // A hundredth more in both logarithms is tried, too.
+        let (high, wide) = ((half + 0.01).exp(), (half + ratio + 0.02).exp());
+        Window {
+            rows: part(row, high + smear / 2.0 + beside, self.rows),
+            cols: part(col, wide + beside, self.cols),
         }
+    }
+
+    /// Width of the smooth step that has a point's spread, samples.
+    fn soft(&self) -> f64 {
+        4.47 * self.point_spread
     }
 
     /// Weighs samples anew: glints inside the bead do not pull, and errors are as large as they
     /// are. Returns that size.
     pub(super) fn reweigh(&mut self, plain: &[f64], fit: &Fit) -> f64 {
-        let count = self.levels.len();
         // The errors of the fit were weighted by the present weights.
-        let mut off: Vec<f64> = fit
-            .errors
+        let mut errors = self.bare.clone();
+        let mut cover = vec![0.0; self.levels.len()];
+        let there = fit.window.samples(self.cols);
+        for ((k, error), covered) in there.zip(&fit.errors).zip(&fit.cover) {
+            errors[k] = *error;
+            cover[k] = *covered;
+        }
+        let mut off: Vec<f64> = errors
             .iter()
-            .take(count)
             .zip(&self.weights)
             .zip(plain)
             .map(|((error, weight), plain)| {
@@ -195,26 +267,30 @@ impl Field {
         }
         let scale = misfit.max(1.0).powi(2);
         for (((weight, plain), z), cover) in
-            self.weights.iter_mut().zip(plain).zip(&off).zip(&fit.cover)
+            self.weights.iter_mut().zip(plain).zip(&off).zip(&cover)
         {
             let pull = if *z < 1.0 { 1.0 } else { 1.0 / (z * z) };
             *weight = plain * (1.0 - cover * (1.0 - pull)) / scale;
         }
+        self.lay_bare();
         misfit
     }
+
     /// The smooth shapes that explain the portrait best inside a given ellipse.
     pub(super) fn fit(&self, sought: [f64; SOUGHT], task: &Task) -> Fit {
-        let count = self.rows * self.cols;
+        self.fit_in(self.window(&sought), sought, task)
+    }
+
+    /// The same in a window that holds the ellipse.
+    pub(super) fn fit_in(&self, window: Window, sought: [f64; SOUGHT], task: &Task) -> Fit {
         let shapes = SHAPES + usize::from(self.rest.is_some());
-        let mut values = vec![0.0; count * shapes];
-        let mut cover = vec![0.0; count];
-        self.shapes(sought, &mut values, &mut cover, shapes);
+        let mut values = vec![[0.0; MOST_SHAPES]; window.count()];
+        let mut cover = vec![0.0; window.count()];
+        self.shapes(sought, &window, &mut values, &mut cover);
         let mut normal = [[0.0; MOST_SHAPES]; MOST_SHAPES];
         let mut right = [0.0; MOST_SHAPES];
-        for (k, line) in values.chunks_exact(shapes).enumerate() {
-            if cover[k] <= 0.0 {
-                continue;
-            }
+        let lines = values.iter().zip(&cover).zip(window.samples(self.cols));
+        for ((line, _), k) in lines.filter(|((_, cover), _)| **cover > 0.0) {
             let (weight, level) = (self.weights[k], self.levels[k]);
             for i in 0..shapes {
                 let weighted = weight * line[i];
@@ -229,50 +305,61 @@ impl Field {
         }
         let parts = solve(&mut normal, right, shapes);
         let alike = 1.0 / ALIKE.sqrt();
-        let mut errors: Vec<f64> = values
-            .chunks_exact(shapes)
-            .enumerate()
-            .map(|(k, line)| {
-                let shown: f64 = if cover[k] > 0.0 {
-                    line.iter().zip(&parts).map(|(a, b)| a * b).sum()
-                } else {
-                    0.0
-                };
-                (self.levels[k] - shown) * self.weights[k].sqrt() * alike
-            })
-            .collect();
+        let mut bare_cost = 0.0;
+        let mut errors = Vec::with_capacity(window.count() + 3);
+        let lines = values.iter().zip(&cover).zip(window.samples(self.cols));
+        errors.extend(lines.map(|((line, cover), k)| {
+            let bare = self.bare[k];
+            bare_cost += bare * bare;
+            if *cover > 0.0 {
+                let shown: f64 = line.iter().zip(&parts).map(|(a, b)| a * b).sum();
+                bare - shown * self.weights[k].sqrt() * alike
+            } else {
+                bare
+            }
+        }));
         errors.push((sought[3] - task.shape.0) / task.shape.1);
         errors.push((sought[4] / task.most_smear.max(0.1) - OPEN.0) / OPEN.1);
         errors.push(task.beyond(&sought) / BEYOND_SPREAD);
-        let cost = errors.iter().map(|e| e * e).sum();
+        let here: f64 = errors.iter().map(|e| e * e).sum();
         Fit {
             sought,
+            window,
             errors,
-            cost,
+            cost: here + (self.bare_cost - bare_cost).max(0.0),
             cover,
         }
     }
 
-    /// The value of each smooth shape in each sample, smeared, with a soft edge; and the cover.
-    fn shapes(&self, sought: [f64; SOUGHT], values: &mut [f64], cover: &mut [f64], shapes: usize) {
+    /// The value of each smooth shape in each sample of a window, smeared, with a soft edge; and the
+    /// cover.
+    fn shapes(
+        &self,
+        sought: [f64; SOUGHT],
+        window: &Window,
+        values: &mut [[f64; MOST_SHAPES]],
+        cover: &mut [f64],
+    ) {
         let [row, col, half, ratio, smear] = sought;
         let (high, wide) = (half.exp(), (half + ratio).exp());
         let moments = ((smear / MOMENT).ceil().max(1.0) as usize).min(MOST_MOMENTS);
         let share = 1.0 / moments as f64;
-        // A smooth step of this width has the point's spread.
-        let soft = 4.47 * self.point_spread;
+        let soft = self.soft();
+        let per_wide = 1.0 / (wide * wide);
+        let per_high = 1.0 / (high * high);
         for moment in 0..moments {
             let middle = row + ((moment as f64 + 0.5) * share - 0.5) * smear;
             let reach = high + soft;
-            let first = (middle - reach).floor().max(0.0) as usize;
-            let last = ((middle + reach).ceil().max(0.0) as usize).min(self.rows.saturating_sub(1));
-            for r in first..=last {
+            let first = ((middle - reach).floor().max(0.0) as usize).max(window.rows.0);
+            let last = ((middle + reach).ceil().max(-1.0) + 1.0) as usize;
+            for r in first..last.min(window.rows.1) {
                 let v = (r as f64 - middle) / high;
-                for c in 0..self.cols {
+                let from = (r - window.rows.0) * window.width();
+                for (at, c) in (from..).zip(window.cols.0..window.cols.1) {
                     let u = (c as f64 - col) / wide;
                     let out = (u * u + v * v).sqrt().max(1e-6);
                     // Distance from the edge, samples.
-                    let slope = ((u / wide).powi(2) + (v / high).powi(2)).sqrt() / out;
+                    let slope = (u * u * per_wide + v * v * per_high).sqrt() / out;
                     let inside = (1.0 - out) / slope.max(1e-6);
                     let t = (inside / soft + 0.5).clamp(0.0, 1.0);
                     if t <= 0.0 {
@@ -282,8 +369,8 @@ impl Field {
                     let within = (1.0 / out).min(1.0);
                     let (u, v) = (u * within, v * within);
                     let w = (1.0 - u * u - v * v).max(0.0).sqrt();
-                    let k = r * self.cols + c;
-                    cover[k] += here;
+                    cover[at] += here;
+                    let behind = self.rest.as_ref().map(|rest| rest[r * self.cols + c]);
                     let ball = [
                         1.0,
                         w,
@@ -295,13 +382,10 @@ impl Field {
                         u * u - v * v,
                         u * v,
                         (1.0 - w).powi(4),
+                        behind.unwrap_or(0.0),
                     ];
-                    let line = &mut values[k * shapes..(k + 1) * shapes];
-                    for (value, shape) in line.iter_mut().zip(ball) {
+                    for (value, shape) in values[at].iter_mut().zip(ball) {
                         *value += here * shape;
-                    }
-                    if let (Some(rest), Some(value)) = (&self.rest, line.get_mut(SHAPES)) {
-                        *value += here * rest[k];
                     }
                 }
             }

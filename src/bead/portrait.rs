@@ -14,6 +14,11 @@ use crate::bead::track::Sighting;
 
 /// Most frames in one portrait: noise hardly shrinks beyond.
 const MOST_FRAMES: usize = 24;
+/// Fewest, where there are more: what is lit unevenly along the way is evened out.
+const FEWEST_FRAMES: usize = 10;
+/// As many frames are laid upon each other as make so many samples of a bead's height together: an
+/// edge is known by the noise of all samples along it, so a large bead needs fewer.
+const HEIGHT_TOGETHER: f32 = 192.0;
 /// Half the side of a portrait, in sizes of the bead as first measured. That may be a third too
 /// small: of a bead lit from one side the dark part is missing.
 const HALF_SIDE: f32 = 1.0;
@@ -21,8 +26,10 @@ const HALF_SIDE: f32 = 1.0;
 const BESIDE: f32 = 3.0;
 /// Largest half side, samples.
 const LARGEST_HALF: usize = 64;
-/// Rounds of laying the frames upon each other.
+/// Most rounds of laying the frames upon each other.
 const ROUNDS: usize = 4;
+/// They lie well when none is moved farther in a round than this, samples.
+const LIES_WELL: f32 = 0.04;
 /// Farthest a frame is moved from where the bead was first measured, in sizes of the bead.
 const FARTHEST: f32 = 0.25;
 /// The same, samples, at least.
@@ -299,7 +306,8 @@ impl Album {
         let best = BEST_SHARE * self.rows as f32;
         let off = |row: f32| (row - best).abs();
         chosen.sort_by(|a, b| off(a.0.row).total_cmp(&off(b.0.row)));
-        chosen.truncate(MOST_FRAMES);
+        let wanted = (HEIGHT_TOGETHER / height.max(1.0)).ceil() as usize;
+        chosen.truncate(wanted.clamp(FEWEST_FRAMES, MOST_FRAMES));
         chosen
     }
 
@@ -340,17 +348,26 @@ impl Album {
         let mut line = Vec::new();
         if pieces.len() > 1 {
             for _ in 0..ROUNDS {
+                let mut moved = 0.0_f32;
                 for (piece, first) in pieces.iter_mut().zip(&firsts) {
                     if let Some((down, over)) = piece.off(&sum.0, &mut line) {
                         let near =
                             |at: f32, first: f32| at.clamp(first - farthest, first + farthest);
-                        piece.place = (
+                        let place = (
                             near(piece.place.0 + down, first.0),
                             near(piece.place.1 + over, first.1),
                         );
+                        let far = (place.0 - piece.place.0).abs();
+                        moved = moved.max(far).max((place.1 - piece.place.1).abs());
+                        piece.place = place;
                     }
                 }
-                sum = laid(&pieces, shape);
+                if moved > 0.0 {
+                    sum = laid(&pieces, shape);
+                }
+                if moved < LIES_WELL {
+                    break;
+                }
             }
         }
         let (mut levels, seen) = sum;

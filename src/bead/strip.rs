@@ -45,6 +45,17 @@ impl Strip {
         self.kept.push_back(column);
     }
 
+    /// Adds a frame that was not looked at because nothing moved: the newest column again.
+    pub fn push_again(&mut self) {
+        let mut column = self.reuse();
+        if let Some(newest) = self.kept.back() {
+            column.extend_from_slice(newest);
+        } else {
+            column.resize(self.rows, AT_REST as u8);
+        }
+        self.kept.push_back(column);
+    }
+
     /// Adds a column in which nothing could be seen.
     pub fn push_blank(&mut self) {
         let mut column = self.reuse();

@@ -178,6 +178,8 @@ pub struct Tracker {
     frame: u64,
     last_secs: Option<f64>,
     frame_secs: f64,
+    /// Frames that went by unlooked at since the last one.
+    passed_over: u32,
 }
 
 impl Tracker {
@@ -192,7 +194,19 @@ impl Tracker {
             frame: 0,
             last_secs: None,
             frame_secs: 1.0 / 30.0,
+            passed_over: 0,
         }
+    }
+
+    /// A frame went by that nobody looked at.
+    pub fn pass_over(&mut self) {
+        self.passed_over += 1;
+    }
+
+    /// Whether nothing moves: whatever is followed has stood still for some time.
+    #[must_use]
+    pub fn is_calm(&self) -> bool {
+        self.paths.iter().all(|path| path.stays && !path.departs())
     }
 
     /// Number of frames taken so far.
@@ -229,12 +243,13 @@ impl Tracker {
     pub fn step(&mut self, at_secs: f64, found: &[Candidate], patch: &Array2<f32>) -> Vec<Path> {
         self.frame += 1;
         if let Some(last) = self.last_secs {
-            let gap = at_secs - last;
+            let gap = (at_secs - last) / f64::from(1 + self.passed_over);
             if gap > 0.0 && gap < 0.2 {
                 self.frame_secs += (gap - self.frame_secs) * 0.1;
             }
         }
         self.last_secs = Some(at_secs);
+        self.passed_over = 0;
         let taken = self.link(at_secs, found);
         for (index, candidate) in found.iter().enumerate() {
             if taken.get(index).copied().unwrap_or(false) || self.paths.len() >= MOST_PATHS {

@@ -28,7 +28,7 @@ const HISTORY_EVERY_SECS: f64 = 2.0;
 /// Points of the rate plot: half an hour.
 const HISTORY_POINTS: usize = 900;
 /// Time between two readings without news, seconds: the silence is news of its own.
-const READING_EVERY_SECS: f64 = 0.5;
+const READING_EVERY_SECS: f64 = 1.0;
 /// Time between two readings that are told, seconds.
 const TOLD_EVERY_SECS: f64 = 10.0;
 /// Time for which a counted bead stays marked in the picture, seconds.
@@ -57,6 +57,8 @@ pub(super) struct Feed {
     watch: Watch,
     judge: Judge,
     look: Look,
+    /// The newest frame was passed over: nothing moved in the glass.
+    passed_over: bool,
     record: DropRecord,
     drops: u64,
     bubbles: u64,
@@ -105,6 +107,7 @@ impl Feed {
             }),
             judge: Judge::new(JudgeSettings::default()),
             look: Look::default(),
+            passed_over: false,
             record: DropRecord {
                 from_secs,
                 now_secs: from_secs,
@@ -217,13 +220,25 @@ impl Feed {
         }
     }
 
-    pub fn look(&mut self, frame: &Frame) -> bool {
+    /// Looks at a frame, and says whether the glass is the same in it as before, sample for sample.
+    /// Of a calm glass every other frame is passed over; then there is nothing to say.
+    pub fn look(&mut self, frame: &Frame) -> Option<bool> {
+        self.passed_over =
+            !self.passed_over && self.blind().is_none() && self.counter.may_pass_over();
+        if self.passed_over {
+            self.counter.pass_over();
+            return None;
+        }
         self.look = self.counter.look(frame);
-        self.look.identical
+        Some(self.look.identical)
     }
 
     /// Counts in the frame just looked at; `identical` says that no glass of the picture changed.
     pub fn count(&mut self, at_secs: f64, identical: Sameness) -> Vec<Event> {
+        if self.passed_over {
+            self.record.now_secs = at_secs;
+            return Vec::new();
+        }
         let signs = Signs {
             at_secs,
             mean: self.look.mean,

@@ -128,13 +128,15 @@ impl Instrument {
         self.spoiled = 0;
         self.now_secs = at_secs.max(told_secs);
         self.missing = None;
-        let mut same = true;
+        let mut same = None;
         for feed in &mut self.feeds {
-            same &= feed.look(frame);
+            if let Some(looks_same) = feed.look(frame) {
+                same = Some(same.unwrap_or(true) && looks_same);
+            }
         }
         let repeated = self.last_luma.as_ref() == Some(&frame.luma);
         self.last_luma = Some(Arc::clone(&frame.luma));
-        let sameness = if (same || repeated) && !self.feeds.is_empty() {
+        let sameness = if (same == Some(true) || repeated) && !self.feeds.is_empty() {
             Sameness::Repeated
         } else {
             Sameness::New

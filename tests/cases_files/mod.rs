@@ -5,6 +5,8 @@
 #[path = "../../benches/hard_cases/bench/h264.rs"]
 #[allow(dead_code, reason = "a part of the bench is enough here")]
 mod h264;
+#[path = "../true_outlines/mod.rs"]
+mod true_outlines;
 
 use std::fs::File;
 use std::io::BufWriter;
@@ -15,7 +17,7 @@ use beadtally::capture::demo::fault_words::{self, Fault};
 use beadtally::capture::demo::faults::Faults;
 use beadtally::capture::demo::{DemoSource, GlassTruth};
 use beadtally::capture::{Grab, Source};
-use beadtally::glass::{Calibration, FeedCalibration, Outline};
+use beadtally::glass::Calibration;
 use beadtally::judge::FeedState;
 use image::ImageEncoder;
 use image::codecs::png::{CompressionType, FilterType, PngEncoder};
@@ -334,23 +336,5 @@ pub fn draw_anew(folder: &Path, case: &Case) {
 /// The outlines and the scale as they truly are.
 fn true_calibration(case: &Case) -> Calibration {
     let source = DemoSource::from_words(&case.demo).expect("the words of a demo");
-    let feed = |glass: &GlassTruth| {
-        let mut feed = FeedCalibration::new(Outline {
-            kind: glass.kind,
-            centre_x_px: glass.centre_px.0,
-            centre_y_px: glass.centre_px.1,
-            width_px: glass.size_px.0,
-            height_px: glass.size_px.1,
-            angle_deg: glass.angle_deg,
-        });
-        feed.px_per_mm = Some(glass.px_per_mm);
-        feed
-    };
-    Calibration {
-        picture_width_px: source.about().width,
-        picture_height_px: source.about().height,
-        camera_identity: None,
-        oil: beadtally::glass::OilData::default(),
-        feeds: source.glasses().iter().map(feed).collect(),
-    }
+    true_outlines::calibration(&source)
 }

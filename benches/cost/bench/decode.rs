@@ -17,6 +17,7 @@ use super::machine::Machine;
 use super::measure;
 use super::sheet::{Figure, Sheet, median};
 use super::stopwatch::Stopwatch;
+use super::true_outlines;
 
 /// Rounds; the median counts.
 const ROUNDS: usize = 25;
@@ -174,7 +175,7 @@ pub fn all(sizes: &[(u32, u32)], machine: &Machine, sheet: &mut Sheet) -> Result
     for size in sizes {
         let words = format!("demo:feeds=3,size={}x{},seed=5", size.0, size.1);
         let mut source = DemoSource::from_words(&words).map_err(|error| error.to_string())?;
-        let calibration = measure::calibration(&source);
+        let calibration = true_outlines::calibration(&source);
         let frames = measure::frames(&mut source, 1)?;
         let Some(frame) = frames.first() else {
             return Err("the demo brought nothing".to_owned());

@@ -10,6 +10,7 @@ use super::logbook_fill;
 use super::measure;
 use super::sheet::{Figure, Sheet, median};
 use super::stopwatch::Stopwatch;
+use super::true_outlines;
 
 /// Frames between two figures.
 const STRETCH: usize = 6000;
@@ -23,7 +24,7 @@ const PICTURE_BYTES: i64 = 1000;
 pub fn hours(hours: f64, sheet: &mut Sheet) -> Result<(), String> {
     let words = "demo:feeds=1,size=160x240,fps=10,rates=6,seed=5";
     let mut source = DemoSource::from_words(words).map_err(|error| error.to_string())?;
-    let mut instrument = Instrument::new(measure::calibration(&source));
+    let mut instrument = Instrument::new(true_outlines::calibration(&source));
     let watch = Stopwatch::new();
     let stretches = (hours * 36_000.0 / STRETCH as f64).ceil() as usize;
     for stretch in 1..=stretches {

@@ -7,15 +7,15 @@ use beadtally::base::Frame;
 use beadtally::bead::sample::Sampler;
 use beadtally::bead::steady::Steady;
 use beadtally::bead::{Counter, Sight};
-use beadtally::capture::demo::{DemoSource, GlassTruth};
+use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{Grab, Source};
-use beadtally::glass::{Calibration, FeedCalibration, OilData, Outline};
 use beadtally::run::Instrument;
 use ndarray::Array2;
 
 use super::machine::Machine;
 use super::sheet::{Figure, Sheet, median};
 use super::stopwatch::Stopwatch;
+use super::true_outlines;
 
 /// Sizes that are asked for when nobody says otherwise.
 const SIZES: [(u32, u32); 3] = [(640, 480), (1280, 720), (1920, 1080)];
@@ -55,30 +55,6 @@ pub fn sizes(words: &[String]) -> Result<Vec<(u32, u32)>, String> {
         })
         .collect::<Option<Vec<_>>>()
         .ok_or_else(|| "a size is wanted, such as 640x480".to_owned())
-}
-
-/// The true outlines and scales of a demo.
-#[must_use]
-pub fn calibration(source: &DemoSource) -> Calibration {
-    let feed = |glass: &GlassTruth| {
-        let mut feed = FeedCalibration::new(Outline {
-            kind: glass.kind,
-            centre_x_px: glass.centre_px.0,
-            centre_y_px: glass.centre_px.1,
-            width_px: glass.size_px.0,
-            height_px: glass.size_px.1,
-            angle_deg: glass.angle_deg,
-        });
-        feed.px_per_mm = Some(glass.px_per_mm);
-        feed
-    };
-    Calibration {
-        picture_width_px: source.about().width,
-        picture_height_px: source.about().height,
-        camera_identity: None,
-        oil: OilData::default(),
-        feeds: source.glasses().iter().map(feed).collect(),
-    }
 }
 
 /// The next frames of a demo that has no faults.
@@ -134,7 +110,7 @@ fn one(
 ) -> Result<(), String> {
     let words = format!("demo:feeds={glasses},size={width}x{height},rates=12,seed=5");
     let mut source = DemoSource::from_words(&words).map_err(|error| error.to_string())?;
-    let calibration = calibration(&source);
+    let calibration = true_outlines::calibration(&source);
     let first = frames(&mut source, 1)?;
     let Some(first) = first.first() else {
         return Err("the demo brought nothing".to_owned());

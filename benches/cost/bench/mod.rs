@@ -15,3 +15,5 @@ pub mod stopwatch;
 pub mod jpeg_draw;
 #[path = "../../../tests/logbook_fill/mod.rs"]
 pub mod logbook_fill;
+#[path = "../../../tests/true_outlines/mod.rs"]
+pub mod true_outlines;

@@ -108,7 +108,7 @@ pub fn all(seconds: u32, sheet: &mut Sheet) -> Result<(), String> {
 fn known_outlines(demo: &str, file: &Path) -> Result<String, String> {
     let source = beadtally::capture::demo::DemoSource::from_words(demo)
         .map_err(|error| error.to_string())?;
-    super::measure::calibration(&source)
+    super::true_outlines::calibration(&source)
         .write(file)
         .map_err(|error| error.to_string())?;
     Ok(file.to_string_lossy().into_owned())

@@ -10,3 +10,6 @@ pub mod second;
 pub mod sweep;
 pub mod table;
 pub mod watch;
+
+#[path = "../../../tests/true_outlines/mod.rs"]
+pub mod true_outlines;

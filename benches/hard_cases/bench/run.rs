@@ -16,6 +16,7 @@ use super::score::Score;
 use super::second::clip::Clip;
 use super::second::{Disturbed, Wrong};
 use super::sweep::Case;
+use super::true_outlines;
 use super::watch::{self, Kept, Reported, TrueGlass};
 
 /// Where the outlines come from.
@@ -221,7 +222,7 @@ pub fn drawn(case: &Case, how: &How) -> Result<Row, String> {
             .collect()
     };
     let key = (DRAWN, case.scene.name, case.disturbance.name, case.level);
-    let true_calibration = watch::true_calibration(&first);
+    let true_calibration = true_outlines::calibration(&first);
     let plain =
         case.rate_factor.is_none() && how.beside.is_none() && how.outlines == Outlines::True;
     if plain {

@@ -4,9 +4,9 @@
 use std::sync::Arc;
 
 use beadtally::base::BlindWhy;
-use beadtally::capture::demo::{DemoSource, GlassTruth};
+use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{Grab, Source};
-use beadtally::glass::{Calibration, FeedCalibration, Outline};
+use beadtally::glass::Calibration;
 use beadtally::run::outlines::Presets;
 use beadtally::run::{Event, Instrument, search};
 
@@ -27,31 +27,6 @@ pub struct Reported {
     pub blind: Vec<(f64, f64)>,
     /// The same with their reasons.
     pub why: Vec<(f64, f64, BlindWhy)>,
-}
-
-/// The true outlines and scales of a demo.
-#[must_use]
-pub fn true_calibration(source: &DemoSource) -> Calibration {
-    let about = source.about();
-    let feed = |glass: &GlassTruth| {
-        let mut feed = FeedCalibration::new(Outline {
-            kind: glass.kind,
-            centre_x_px: glass.centre_px.0,
-            centre_y_px: glass.centre_px.1,
-            width_px: glass.size_px.0,
-            height_px: glass.size_px.1,
-            angle_deg: glass.angle_deg,
-        });
-        feed.px_per_mm = Some(glass.px_per_mm);
-        feed
-    };
-    Calibration {
-        picture_width_px: about.width,
-        picture_height_px: about.height,
-        camera_identity: None,
-        oil: beadtally::glass::OilData::default(),
-        feeds: source.glasses().iter().map(feed).collect(),
-    }
 }
 
 /// The outlines that the instrument finds by itself at the start of a source; none when it finds

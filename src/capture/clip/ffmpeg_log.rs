@@ -10,8 +10,13 @@ pub(super) enum Line {
     Picture(Picture),
     /// Length of the clip, seconds.
     Duration(f64),
-    /// Frames a second as the clip announces them.
-    Rate(f64),
+    /// What the clip announces of its pictures.
+    Video {
+        /// Frames a second.
+        rate: Option<f64>,
+        /// Black is coded as 0 and white as 255, and not as 16 and 235.
+        is_full_range: bool,
+    },
     /// Something is wrong.
     Complaint(String),
     /// A packet of the clip came damaged.
@@ -31,6 +36,8 @@ pub(super) struct Picture {
     pub(super) width: u64,
     /// Rows, as told.
     pub(super) height: u64,
+    /// By its format black is coded as 0 and white as 255, and not as 16 and 235.
+    pub(super) is_full_range: bool,
 }
 
 /// Longest complaint kept, in letters: enough for a sentence on a screen.
@@ -91,11 +98,13 @@ fn read_showinfo(words: &str) -> Line {
     // `pts_time` is rounded to six digits, which is not enough after a quarter of an hour.
     let stamp = field(words, " pts:").and_then(|w| w.parse().ok());
     let size = field(words, " s:").and_then(|s| s.split_once('x'));
+    let format = field(words, " fmt:").unwrap_or_default();
     match size.map(|(w, h)| (w.parse(), h.parse())) {
         Some((Ok(width), Ok(height))) => Line::Picture(Picture {
             stamp,
             width,
             height,
+            is_full_range: format.starts_with("yuvj") || format.starts_with("gray"),
         }),
         _ => Line::Other,
     }
@@ -118,9 +127,13 @@ fn read_announcement(words: &str) -> Line {
             .split(", ")
             .find_map(|part| part.trim().strip_suffix(" fps"))
             .and_then(|n| n.parse::<f64>().ok());
-        return match rate {
-            Some(rate) if rate.is_finite() && rate > 0.0 => Line::Rate(rate),
-            _ => Line::Other,
+        let format = plain
+            .split(", ")
+            .find(|part| part.starts_with("yuv"))
+            .unwrap_or_default();
+        return Line::Video {
+            rate: rate.filter(|rate| rate.is_finite() && *rate > 0.0),
+            is_full_range: format.contains("(pc"),
         };
     }
     Line::Other
@@ -166,20 +179,22 @@ mod tests {
             ),
             (
                 "[Parsed_showinfo_2 @ 0x55cb] [info] n:   1 pts:    512 pts_time:0.04    pos:     \
-                 3970 fmt:gray sar:1/1 s:160x120 i:P iskey:0 type:P ",
+                 3970 fmt:yuv420p sar:1/1 s:160x120 i:P iskey:0 type:P ",
                 Line::Picture(Picture {
                     stamp: Some(512),
                     width: 160,
                     height: 120,
+                    is_full_range: false,
                 }),
             ),
             (
                 "[Parsed_showinfo_2 @ 0x1] [info] n:  10 pts:   -512 pts_time:-0.04 duration:    \
-                 512 duration_time:0.04 fmt:gray cl:unspecified sar:1/1 s:64x48 i:P",
+                 512 duration_time:0.04 fmt:yuvj420p cl:unspecified sar:1/1 s:64x48 i:P",
                 Line::Picture(Picture {
                     stamp: Some(-512),
                     width: 64,
                     height: 48,
+                    is_full_range: true,
                 }),
             ),
             (
@@ -189,6 +204,7 @@ mod tests {
                     stamp: None,
                     width: 64,
                     height: 48,
+                    is_full_range: true,
                 }),
             ),
             (
@@ -199,7 +215,17 @@ mod tests {
             (
                 "[info]   Stream #0:0[0x1](und): Video: h264 (High) (avc1 / 0x31637661), \
                  yuv420p(progressive), 160x120 [SAR 1:1 DAR 4:3], 35 kb/s, 29.97 fps, 25 tbr",
-                Line::Rate(29.97),
+                Line::Video {
+                    rate: Some(29.97),
+                    is_full_range: false,
+                },
+            ),
+            (
+                "[info]   Stream #0:0: Video: mjpeg (Baseline), yuv422p(pc, bt470bg/unknown), 64x48, 25 tbr",
+                Line::Video {
+                    rate: None,
+                    is_full_range: true,
+                },
             ),
             (
                 "[mov,mp4,m4a,3gp,3g2,mj2 @ 0x55f3] [error] moov atom not found",

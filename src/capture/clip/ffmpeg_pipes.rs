@@ -36,6 +36,7 @@ pub(super) enum Message {
 
 /// A stamp on its way from one thread to the other.
 struct Announced {
+    /// Its range is that of its format or of the clip.
     picture: Picture,
     at_secs: Option<f64>,
 }
@@ -44,6 +45,7 @@ struct Announced {
 pub(super) struct Log {
     pub(super) duration_secs: Option<f64>,
     pub(super) frames_per_second: Option<f64>,
+    pub(super) is_full_range: Option<bool>,
     pub(super) complaints: Ring<String>,
     pub(super) complained: u64,
     pub(super) corrupt: u64,
@@ -55,6 +57,7 @@ impl Log {
         Self {
             duration_secs: None,
             frames_per_second: None,
+            is_full_range: None,
             complaints: Ring::new(COMPLAINTS_KEPT),
             complained: 0,
             corrupt: 0,
@@ -103,7 +106,8 @@ fn read_log(stderr: ChildStderr, log: &Mutex<Log>, stamps: &SyncSender<Announced
         }
         match ffmpeg_log::read(&String::from_utf8_lossy(&bytes)) {
             Line::TimeBase(secs) => time_base_secs = Some(secs),
-            Line::Picture(picture) => {
+            Line::Picture(mut picture) => {
+                picture.is_full_range |= lock(log).is_full_range.unwrap_or(false);
                 let at_secs = picture
                     .stamp
                     .zip(time_base_secs)
@@ -118,8 +122,14 @@ fn read_log(stderr: ChildStderr, log: &Mutex<Log>, stamps: &SyncSender<Announced
             Line::Duration(secs) => {
                 lock(log).duration_secs.get_or_insert(secs);
             }
-            Line::Rate(rate) => {
-                lock(log).frames_per_second.get_or_insert(rate);
+            Line::Video {
+                rate,
+                is_full_range,
+            } => {
+                // The rawvideo that is made of the clip is announced later.
+                let mut log = lock(log);
+                log.frames_per_second = log.frames_per_second.or(rate);
+                log.is_full_range.get_or_insert(is_full_range);
             }
             Line::Complaint(words) => {
                 let mut log = lock(log);
@@ -159,6 +169,15 @@ fn read_pictures(
     pictures.send(Message::Done(None)).ok();
 }
 
+/// Luma from 16 to 235 made luma from 0 to 255: (y − 16) × 255 ÷ 219 (ITU-R BT.601, 2.5.3), rounded.
+fn stretch(luma: &mut [u8]) {
+    for level in luma {
+        // 149 ÷ 128 is 255 ÷ 219 to three parts in ten thousand, and stays within sixteen bits.
+        let above = u16::from(level.saturating_sub(16)).wrapping_mul(149);
+        *level = (above.wrapping_add(64) >> 7).min(255) as u8;
+    }
+}
+
 /// One picture; without words when the program stopped in the middle of it, which it then explains
 /// itself.
 fn read_picture(
@@ -179,6 +198,25 @@ fn read_picture(
     // The pool gives out nothing that anybody else holds.
     let into = Arc::get_mut(&mut luma).ok_or(None)?;
     stdout.read_exact(into).map_err(|_| None)?;
+    if !told.is_full_range {
+        stretch(into);
+    }
     pool.keep(&luma, None);
     Ok(luma)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn black_is_0_and_white_255() {
+        let mut luma: Vec<u8> = (0..=255).collect();
+        stretch(&mut luma);
+        for (coded, level) in luma.iter().enumerate() {
+            let exact = ((coded as f64 - 16.0) * 255.0 / 219.0).clamp(0.0, 255.0);
+            assert!((f64::from(*level) - exact).abs() <= 0.6, "{coded}: {level}");
+        }
+        assert_eq!((luma[16], luma[235]), (0, 255));
+    }
 }

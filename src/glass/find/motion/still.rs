@@ -146,7 +146,7 @@ pub(super) fn shifted(picture: &mut Vec<u16>, width: usize, (dx, dy): (f32, f32)
         return;
     }
     let out: Vec<u16> = (0..picture.len())
-        .map(|i| between(picture, width, rows, i, dx, dy).round() as u16)
+        .map(|i| (between(picture, width, rows, i, dx, dy) + 0.5) as u16)
         .collect();
     *picture = out;
 }
