@@ -22,6 +22,10 @@ const EVERY_SECS: f64 = 0.018;
 const AFTER_SECS: f64 = 0.5;
 /// Pixels round a glass that are cut out with it: its samples lie between pixels.
 const ROUND_PX: f64 = 2.0;
+/// More of them beside it: columns are filled up, by up to four samples to each side, and a sample is
+/// a pixel or, of a very wide glass, this part of the width.
+const FILLED_SAMPLES: f64 = 4.0;
+const SAMPLE_SHARE: f64 = 1.0 / 200.0;
 
 /// A glass cut out of a frame, and how it stands there.
 #[derive(Clone, Debug, Default)]
@@ -43,8 +47,9 @@ impl Cutting {
         let edge = turned.upright_box();
         let within = |at: f64, of: u32| at.clamp(0.0, f64::from(of)) as usize;
         let (x, y) = (edge.x + pose.shift_px.0, edge.y + pose.shift_px.1);
-        let left = within(x - ROUND_PX, luma.width());
-        let right = within((x + edge.width + ROUND_PX).ceil() + 1.0, luma.width());
+        let beside = ROUND_PX + FILLED_SAMPLES * (SAMPLE_SHARE * outline.width_px).max(1.0);
+        let left = within(x - beside, luma.width());
+        let right = within((x + edge.width + beside).ceil() + 1.0, luma.width());
         let top = within(y - ROUND_PX, luma.height());
         let bottom = within((y + edge.height + ROUND_PX).ceil() + 1.0, luma.height());
         let (width, height) = (right.saturating_sub(left), bottom.saturating_sub(top));

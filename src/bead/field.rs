@@ -9,8 +9,8 @@ use crate::bead::portrait::Portrait;
 /// Smooth shapes inside the ellipse, in the coordinates of a ball: flat, towards the camera, across,
 /// along, their products, and the rim that mirrors its surroundings.
 const SHAPES: usize = 10;
-/// One more: the picture at rest, which the bead hides.
-const MOST_SHAPES: usize = SHAPES + 1;
+/// One more: the picture at rest, which the bead hides; and one that is nothing, to make them even.
+const MOST_SHAPES: usize = SHAPES + 2;
 /// Numbers that are sought: middle row and column, logarithm of the half height, logarithm of width
 /// over height, smear.
 pub(super) const SOUGHT: usize = 5;
@@ -292,11 +292,12 @@ impl Field {
         let lines = values.iter().zip(&cover).zip(window.samples(self.cols));
         for ((line, _), k) in lines.filter(|((_, cover), _)| **cover > 0.0) {
             let (weight, level) = (self.weights[k], self.levels[k]);
-            for i in 0..shapes {
-                let weighted = weight * line[i];
-                right[i] += weighted * level;
-                for j in 0..=i {
-                    normal[i][j] += weighted * line[j];
+            // The upper half is summed, too: whole rows go faster than parts of them.
+            for ((sums, right), value) in normal.iter_mut().zip(&mut right).zip(line) {
+                let weighted = weight * value;
+                *right += weighted * level;
+                for (sum, other) in sums.iter_mut().zip(line) {
+                    *sum += weighted * other;
                 }
             }
         }
@@ -383,6 +384,7 @@ impl Field {
                         u * v,
                         (1.0 - w).powi(4),
                         behind.unwrap_or(0.0),
+                        0.0,
                     ];
                     for (value, shape) in values[at].iter_mut().zip(ball) {
                         *value += here * shape;
