@@ -155,10 +155,18 @@ impl Counter {
         self.pose = Pose::default();
     }
 
-    /// Whether a frame may go by unlooked at: nothing moves in the glass, and beads pass so slowly
-    /// that they are seen often enough all the same.
-    #[must_use]
-    pub fn may_pass_over(&self) -> bool {
+    /// Lets a frame go by unlooked at, if nothing moves in the glass and beads pass so slowly that
+    /// they are seen often enough all the same; says whether it did.
+    pub fn pass_over(&mut self) -> bool {
+        let passes = self.may_pass_over();
+        if passes {
+            self.tracker.pass_over();
+            self.strip.push_again();
+        }
+        passes
+    }
+
+    fn may_pass_over(&self) -> bool {
         let frame_secs = self.tracker.frame_secs();
         if self.settled.len() < BEADS_THAT_TELL
             || frame_secs > SLOW_CAMERA_SECS
@@ -171,12 +179,6 @@ impl Counter {
         let fastest = self.settled.iter().map(|bead| bead.rows_per_s);
         let fastest = f64::from(fastest.fold(0.0, f32::max)).max(1.0);
         self.sampler.shape().0 as f64 / fastest / frame_secs >= SLOW_PASSAGE_FRAMES
-    }
-
-    /// A frame goes by unlooked at, see [`Counter::may_pass_over`].
-    pub fn pass_over(&mut self) {
-        self.tracker.pass_over();
-        self.strip.push_again();
     }
 
     /// Looks at a frame. Call [`Counter::count`] next, for the same frame.

@@ -29,13 +29,13 @@ const FAINTER_SHARE: f32 = 0.012;
 /// How much farther it must reach to be worth a search.
 const LARGER: f32 = 1.12;
 /// Steps from each start, from the best few, and afterwards from the best one.
-const STEPS: (usize, usize, usize) = (2, 3, 4);
+const STEPS: (usize, usize, usize) = (2, 3, 6);
 /// So many of the starts are followed up.
 const FEW: usize = 2;
 /// Largest bead that is fitted sample by sample, samples: of a larger one several are averaged.
-const LARGEST: f32 = 15.0;
+const LARGEST: f32 = 18.0;
 /// Largest bead of the first search, from all starts, samples: it need not be exact.
-const LARGEST_AT_FIRST: f32 = 7.5;
+const LARGEST_AT_FIRST: f32 = 9.0;
 /// Farthest of the logarithm of width over height from what is expected.
 const FARTHEST_SHAPE: f64 = 0.35;
 

@@ -57,7 +57,6 @@ pub(super) struct Feed {
     watch: Watch,
     judge: Judge,
     look: Look,
-    /// The newest frame was passed over: nothing moved in the glass.
     passed_over: bool,
     record: DropRecord,
     drops: u64,
@@ -220,13 +219,11 @@ impl Feed {
         }
     }
 
-    /// Looks at a frame, and says whether the glass is the same in it as before, sample for sample.
-    /// Of a calm glass every other frame is passed over; then there is nothing to say.
+    /// Looks at a frame; says whether the glass is the same as before. A calm one may be passed over.
     pub fn look(&mut self, frame: &Frame) -> Option<bool> {
-        self.passed_over =
-            !self.passed_over && self.blind().is_none() && self.counter.may_pass_over();
+        let may = !self.passed_over && self.blind().is_none();
+        self.passed_over = may && self.counter.pass_over();
         if self.passed_over {
-            self.counter.pass_over();
             return None;
         }
         self.look = self.counter.look(frame);
