@@ -76,7 +76,7 @@ fn parts(criterion: &mut Criterion, size: (u32, u32)) -> Result<(), String> {
             }
         });
     });
-    let sampler = Sampler::new(&feed.outline);
+    let mut sampler = Sampler::new(&feed.outline);
     let mut patch = Array2::zeros(sampler.shape());
     group.bench_function("sampling", |b| {
         b.iter(|| {
