@@ -30,6 +30,8 @@ const GATHER_SECS: f64 = 0.7;
 const GATHER_FRAMES: usize = 90;
 /// A path so many times stronger beside a weaker one makes that its reflection.
 const SHADOW_RATIO: f32 = 1.5;
+/// Most ratio of the rises of a bead and of its reflection.
+const MOST_PACE: f32 = 1.6;
 /// Two beads of one glass are told at least this far apart, seconds: less than any two can be, and
 /// enough that no record takes them for one.
 const APART_SECS: f64 = 0.001;
@@ -394,7 +396,7 @@ impl Counter {
                     .map_or(0.0, |p| p.seen.height)
                     .max(bead.height);
                 let (both, apart) = together(&bead.rows, &other, 0.75 * height);
-                both * 2 >= bead.rows.len() && apart * 2 < both
+                both * 2 >= bead.rows.len() && apart * 2 < both && keeps_pace(&bead.rows, &other)
             }
         })
     }
@@ -463,6 +465,23 @@ impl Counter {
             let (height, width) = (f64::from(bead.height), f64::from(bead.width));
             Size::guessed(height * step_px, width * step_px, self.kind)
         })
+    }
+}
+
+/// Whether two paths rose alike in the frames in which both were seen: a reflection keeps pace with
+/// its bead, a drifting light does not.
+fn keeps_pace(bead: &[(u64, f32)], other: &[(u64, f32)]) -> bool {
+    let row = |of: &[(u64, f32)], frame: u64| {
+        let at = of.binary_search_by_key(&frame, |(f, _)| *f).ok();
+        at.and_then(|at| of.get(at)).map(|(_, row)| *row)
+    };
+    let both = || bead.iter().filter_map(|(f, r)| Some((*r, row(other, *f)?)));
+    match (both().next(), both().last()) {
+        (Some(first), Some(last)) => {
+            let (own, others) = (first.0 - last.0, first.1 - last.1);
+            others > own / MOST_PACE && others < own * MOST_PACE
+        }
+        _ => false,
     }
 }
 

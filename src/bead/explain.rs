@@ -17,6 +17,9 @@ const UNSEEN_CHANCE: f32 = 0.1;
 /// Share of the height by which the path may begin above the middle: what rises came from below,
 /// but a bead that leaves the nozzle is one with it at first.
 const BEGINS_ABOVE: f32 = 0.25;
+/// Evidence (natural logarithm) that the whole height takes away by which the path of a tube begins
+/// above the middle: its nozzle stands far below, so it should have been seen before.
+const BEGUN_ABOVE_COSTS: f32 = 60.0;
 /// Share of the height by which the path may end below the middle.
 const ENDS_BELOW: f32 = 0.1;
 /// Least share of the frames between first and last sighting in which it was seen.
@@ -87,6 +90,9 @@ const CHANCE_SPEEDS: f32 = 6.0;
 /// Share of the evidence that counts while something drifts: one puff looks alike for several
 /// frames, so its sightings are not as independent as those of noise.
 const EVIDENCE_IN_DRIFT: f32 = 0.8;
+/// Rise from one frame to the next, in its own heights, from which two sightings are two: what hardly
+/// moves is the same thing seen once more, be it oil or a streak of light.
+const ANOTHER_SIGHTING: f32 = 0.25;
 /// By how much each further thing of such strength that is in the glass at the same time, on the
 /// mean, lessens the worth of the evidence: they may be pieces of one thing, whose sightings depend
 /// on each other. A bead in a calm glass is alone.
@@ -205,7 +211,8 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     if begins_above > BEGINS_ABOVE || (begins_above > 0.0 && first.frame <= bore.first_frame + 1) {
         return None;
     }
-    let frames = (last.frame - first.frame + 1) as f32;
+    let frames = (last.frame - first.frame + 1).saturating_sub(path.repeats);
+    let frames = frames.max(points.len() as u64) as f32;
     let cover = points.len() as f32 / frames;
     if cover < LEAST_COVER {
         return None;
@@ -270,6 +277,10 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     };
     let gaps = (usual_cover - cover).max(0.0);
     let short = (usual_rise - rise / bore.rows).max(0.0);
+    let late = match bore.kind {
+        GlassKind::Tube => BEGUN_ABOVE_COSTS * begins_above.max(0.0),
+        GlassKind::Port => 0.0,
+    };
     let slender = if rows_per_s / diameter <= GAS_DIAMETERS_PER_S || bore.drift {
         (usual_width * height / width.max(0.1)).ln().max(0.0)
     } else {
@@ -278,7 +289,9 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let company = |p: &Sighting| clutter.company(p.frame, weight);
     let company = points.iter().map(company).sum::<f32>() / points.len() as f32;
     let steady = if bore.drift { EVIDENCE_IN_DRIFT } else { 1.0 };
-    let worth = steady / (1.0 + COMPANY_SHARE * company);
+    let step = rows_per_s / bore.frames_per_s.max(1.0) / height.max(1.0);
+    let anew = (step / ANOTHER_SIGHTING).min(1.0);
+    let worth = anew * steady / (1.0 + COMPANY_SHARE * company);
     let surplus = worth * evidence(&lone, &path_fit, clutter, unseen)
         - clutter.chance_runs(bore.frames_per_s)
         - UNLIKE_COSTS * unlike
@@ -286,6 +299,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         - SLENDERNESS_COSTS * slender.powi(2)
         - GAPS_COST * gaps
         - SHORTNESS_COSTS * short
+        - late
         + speed_speaks(rows_per_s / diameter)
         - bore.lane.off(col, (bore.cols, bore.axis));
     if surplus < 0.0 {
@@ -357,13 +371,18 @@ fn goes_on(points: &[Sighting]) -> bool {
     if points.len() < 12 || secs <= 0.0 {
         return true;
     }
-    // Row at each quarter of the time, from the sighting nearest to it.
+    // Row at each quarter of the time, straight between the sightings beside it.
     let row_at = |quarter: u8| {
         let at = first.at_secs + secs * f64::from(quarter) / 4.0;
-        points
-            .iter()
-            .min_by(|a, b| (a.at_secs - at).abs().total_cmp(&(b.at_secs - at).abs()))
-            .map_or(0.0, |p| p.seen.row)
+        let after = points.partition_point(|p| p.at_secs < at);
+        let (a, b) = match (points.get(after.saturating_sub(1)), points.get(after)) {
+            (Some(a), Some(b)) => (a, b),
+            (Some(a), None) => (a, a),
+            _ => (first, last),
+        };
+        let between = (b.at_secs - a.at_secs).max(1e-9);
+        let share = ((at - a.at_secs) / between).clamp(0.0, 1.0) as f32;
+        a.seen.row + share * (b.seen.row - a.seen.row)
     };
     (2..4).all(|quarter| row_at(quarter) - row_at(quarter + 1) >= LEAST_PROGRESS * rise / 4.0)
 }

@@ -22,10 +22,21 @@ const MOST_PATHS: usize = 48;
 const STILL_POINTS: usize = 16;
 /// Movement under this many rows in that time is standing still.
 const STILL_ROWS: f32 = 2.5;
+/// Sightings in a row without such movement that are enough to call it standing still.
+const STILL_SIGHTINGS: usize = 6;
 /// A step up of so many rows from standing still may be a departure.
 const DEPARTS_ROWS: f32 = 1.0;
 /// From this many points on a path is sure enough to own its candidates.
 const SURE_POINTS: usize = 3;
+
+/// A thing that rose by so many rows from picture to picture and then not at all is an old picture
+/// that came once more, or one that a coder left as it was: it tells nothing. As a part of its step.
+const REPEATED_ROWS: f32 = 2.0;
+const REPEATED_SHARE: f32 = 0.2;
+/// Added to the cost of such a link, rows: what goes on rising comes first.
+const REPEATED_COSTS: f32 = 6.0;
+/// Sightings from which on the whole way of a path tells its speed, too; twice as many are looked at.
+const LONG_RUN: usize = 6;
 
 /// One sighting on a path.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -47,6 +58,10 @@ pub struct Path {
     pub points: Vec<Sighting>,
     /// A picture of it, taken nearest to mid-glass so far.
     pub picture: Option<Arc<GrayImage>>,
+    /// Frames in which it was seen once more where it had been, while it rose: they tell nothing.
+    pub repeats: u64,
+    /// The newest of them: frame, row and column.
+    repeated: Option<(u64, f32, f32)>,
     picture_off_rows: f32,
     stays: bool,
     forgiven: bool,
@@ -57,6 +72,8 @@ impl Path {
         Self {
             points: vec![first],
             picture: None,
+            repeats: 0,
+            repeated: None,
             picture_off_rows: f32::MAX,
             stays: false,
             forgiven: false,
@@ -121,6 +138,44 @@ impl Path {
             }
             _ => false,
         }
+    }
+
+    /// Whether it stood still in its newest sightings.
+    fn stands(&self) -> bool {
+        let newest = self.points.len().checked_sub(STILL_SIGHTINGS);
+        let newest = newest.and_then(|from| self.points.get(from..));
+        newest.is_some_and(|points| {
+            let rows = || points.iter().map(|p| p.seen.row);
+            let most = rows().fold(f32::NEG_INFINITY, f32::max);
+            most - rows().fold(f32::INFINITY, f32::min) < STILL_ROWS
+        })
+    }
+
+    /// Whether a candidate is its newest sighting once more, though it should have risen.
+    fn repeats(&self, candidate: &Candidate, at_secs: f64) -> bool {
+        let Some(last) = self.newest().filter(|_| self.rises()) else {
+            return false;
+        };
+        let step = self.speed() * (at_secs - last.at_secs) as f32;
+        step > REPEATED_ROWS
+            && (last.seen.row - candidate.row).abs() < REPEATED_SHARE * step
+            && (last.seen.col - candidate.col).abs() < 1.0
+    }
+
+    /// Where it should be at a time by all of its way, row; none while that is short. A picture that
+    /// comes once more under a later time, or that a coder left as it was, holds it up for a moment
+    /// only.
+    fn in_the_long_run(&self, at_secs: f64) -> Option<f32> {
+        if self.points.len() < LONG_RUN || !self.rises() {
+            return None;
+        }
+        let points = self
+            .points
+            .get(self.points.len().saturating_sub(2 * LONG_RUN)..)?;
+        let n = points.len() as f64;
+        let mean_secs = points.iter().map(|p| p.at_secs).sum::<f64>() / n;
+        let mean_row = points.iter().map(|p| f64::from(p.seen.row)).sum::<f64>() / n;
+        Some((mean_row - f64::from(slope(points)) * (at_secs - mean_secs)) as f32)
     }
 
     fn is_sure(&self) -> bool {
@@ -298,6 +353,12 @@ impl Tracker {
                 if !shared {
                     owner[c] = Some(p);
                 }
+                if self.paths[p].repeats(&found[c], at_secs) {
+                    self.paths[p].repeats += 1;
+                    self.paths[p].repeated = Some((self.frame, found[c].row, found[c].col));
+                    sure[c] = true;
+                    continue;
+                }
                 self.paths[p].points.push(Sighting {
                     at_secs,
                     frame: self.frame,
@@ -333,7 +394,9 @@ impl Tracker {
         if size > 2.0 {
             return None;
         }
-        let off = if path.points.len() == 1 {
+        let off = if path.repeats(candidate, at_secs) {
+            REPEATED_COSTS
+        } else if path.points.len() == 1 {
             // Where it goes is not known yet: upwards, the nearer the likelier.
             let up = last.seen.row - candidate.row;
             if up < -1.5 || up > FASTEST_WIDTHS_PER_S * self.cols * gap {
@@ -342,7 +405,9 @@ impl Tracker {
             up.abs() * 0.5
         } else {
             let speed = path.speed().max(0.0);
-            let off = (path.expected_row(at_secs) - candidate.row).abs();
+            let near = (path.expected_row(at_secs) - candidate.row).abs();
+            let far = path.in_the_long_run(at_secs);
+            let off = far.map_or(near, |row| near.min((row - candidate.row).abs()));
             let slack = if path.points.len() == 2 { 0.7 } else { 0.5 };
             let most = 2.5 + slack * speed * gap + 0.2 * last.seen.height;
             if off > most {
@@ -397,14 +462,26 @@ impl Tracker {
             .paths
             .iter()
             .filter(|p| p.points.len() > SURE_POINTS && p.rises())
+            .flat_map(|p| {
+                let newest = p.newest().map(|s| (s.frame, s.seen.row, s.seen.col));
+                newest.into_iter().chain(p.repeated)
+            })
+            .filter(|(of, ..)| *of == frame)
+            .map(|(_, row, col)| (row, col))
+            .collect();
+        let still: Vec<(f32, f32)> = self
+            .paths
+            .iter()
+            .filter(|p| p.stands())
             .filter_map(Path::newest)
             .filter(|s| s.frame == frame)
             .map(|s| (s.seen.row, s.seen.col))
             .collect();
-        self.clutter.learn(
-            frame,
-            found.iter().filter(|c| !rising.contains(&(c.row, c.col))),
-        );
+        let unexplained = found
+            .iter()
+            .filter(|c| !rising.contains(&(c.row, c.col)))
+            .map(|c| (c, still.contains(&(c.row, c.col))));
+        self.clutter.learn(frame, unexplained);
     }
 
     fn ended(&mut self, at_secs: f64) -> Vec<Path> {
