@@ -13,6 +13,7 @@ use crate::bead::album::{Album, Cutting, Followed, Source};
 use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
+use crate::bead::glean::Gleaner;
 use crate::bead::kind::{Measured, decide};
 use crate::bead::portrait::{Portrait, clean};
 use crate::bead::rest::{Difference, Noise, Rest};
@@ -30,6 +31,8 @@ const GATHER_SECS: f64 = 0.7;
 const GATHER_FRAMES: usize = 90;
 /// A path so many times stronger beside a weaker one makes that its reflection.
 const SHADOW_RATIO: f32 = 1.5;
+/// Two sightings of one frame so near each other along the glass, rows, are one.
+const SAME_ROW: f32 = 0.6;
 /// Most ratio of the rises of a bead and of its reflection.
 const MOST_PACE: f32 = 1.6;
 /// Two beads of one glass are told at least this far apart, seconds: less than any two can be, and
@@ -100,6 +103,7 @@ pub struct Counter {
     pose: Pose,
     settled: Ring<Explained>,
     lane: Lane,
+    gleaner: Gleaner,
     strip: Strip,
 }
 
@@ -130,6 +134,7 @@ impl Counter {
             pose: Pose::default(),
             settled: Ring::new(REMEMBERED),
             lane: Lane::default(),
+            gleaner: Gleaner::default(),
             strip: Strip::new(shape.0, STRIP_COLUMNS),
             sampler,
         }
@@ -338,11 +343,36 @@ impl Counter {
         let source = cut.map_or(Source::Frame(&self.luma, &self.pose), Source::Cut);
         self.album.keep(&followed, source);
         self.rest.learn(&self.difference, self.at_secs);
+        let mut beads = self.settle(&over);
+        self.gleaner
+            .keep(self.at_secs, self.tracker.frames(), found);
+        beads.extend(self.glean());
+        beads
+    }
+
+    /// Looks once more for what the tracker lost.
+    fn glean(&mut self) -> Vec<Bead> {
+        let shape = (self.sampler.shape().0 as f32, self.sampler.inside().across);
+        let (settled, paths) = (&self.settled, self.tracker.paths());
+        let is_taken = |frame: u64, row: f32| {
+            let is_it = |of: u64, at: f32| of == frame && (at - row).abs() < SAME_ROW;
+            settled
+                .iter()
+                .any(|bead| bead.rows.iter().any(|(of, at)| is_it(*of, *at)))
+                || paths.iter().any(|path| {
+                    path.rises() && path.points.iter().any(|p| is_it(p.frame, p.seen.row))
+                })
+        };
+        let over = self.gleaner.look(self.at_secs, shape, is_taken);
+        if over.is_empty() {
+            return Vec::new();
+        }
         self.settle(&over)
     }
 
     fn give_up(&mut self) -> Vec<Bead> {
         let over = self.tracker.give_up();
+        self.gleaner.clear();
         self.first_frame = self.tracker.frames() + 1;
         self.settle(&over)
     }
@@ -357,6 +387,7 @@ impl Counter {
             frames_per_s: (1.0 / self.tracker.frame_secs().max(1e-3)) as f32,
             drift: self.rest.drifts(),
             lane: self.lane,
+            cover: self.lane.cover(),
         };
         let mut explained: Vec<(Explained, &Path)> = paths
             .iter()

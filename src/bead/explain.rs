@@ -27,6 +27,8 @@ const LEAST_COVER: f32 = 0.6;
 /// The same under which it needs more evidence, in a tube and in a port (where a bead is in sight
 /// for a few frames only): what comes and goes is no bead.
 const USUAL_COVER: (f32, f32) = (0.85, 0.7);
+/// How far the share of one bead may lie under that of the others of its glass.
+const COVERS_VARY: f32 = 0.2;
 /// Evidence (natural logarithm) that all the missing share takes away.
 const GAPS_COST: f32 = 60.0;
 /// Share of a tube's height through which a bead is usually seen to rise, and the evidence (natural
@@ -130,6 +132,8 @@ pub struct Explained {
     pub col: f32,
     /// Usual weight of its sightings, grey levels × samples.
     pub strength: f32,
+    /// Share of the frames of its way in which it was seen.
+    pub cover: f32,
     /// Sightings it rests on: frame number and row.
     pub rows: Vec<(u64, f32)>,
 }
@@ -140,17 +144,27 @@ pub struct Lane {
     weight: f32,
     sum: f32,
     squares: f32,
+    covers: f32,
+    covers_weight: f32,
 }
 
 impl Lane {
     /// Learns from a bead that was beyond doubt; `col` in columns, of so many.
     pub fn learn(&mut self, bead: &Explained) {
+        self.covers_weight = LANE_KEEP * self.covers_weight + 1.0;
+        self.covers = LANE_KEEP * self.covers + bead.cover;
         if bead.surplus < SHOWS_LANE {
             return;
         }
         self.weight = LANE_KEEP * self.weight + 1.0;
         self.sum = LANE_KEEP * self.sum + bead.col;
         self.squares = LANE_KEEP * self.squares + bead.col * bead.col;
+    }
+
+    /// Share of the frames of their way in which beads are seen here: coded pictures leave some out.
+    #[must_use]
+    pub fn cover(&self) -> f32 {
+        (self.covers + LANE_BEADS) / (self.covers_weight + LANE_BEADS)
     }
 
     /// Evidence that a place across takes away, natural logarithm; on the lane it adds some.
@@ -187,6 +201,8 @@ pub struct Bore {
     pub drift: bool,
     /// Where beads have risen.
     pub lane: Lane,
+    /// Share of the frames of their way in which they were seen.
+    pub cover: f32,
 }
 
 /// Judges a path. None when it was no bead, or did not pass mid-glass.
@@ -214,7 +230,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let frames = (last.frame - first.frame + 1).saturating_sub(path.repeats);
     let frames = frames.max(points.len() as u64) as f32;
     let cover = points.len() as f32 / frames;
-    if cover < LEAST_COVER {
+    if cover < LEAST_COVER.min(bore.cover - COVERS_VARY) {
         return None;
     }
     let ups = points
@@ -275,6 +291,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         GlassKind::Tube => (USUAL_COVER.0, USUALLY_WIDER.0, USUAL_RISE_TUBE),
         GlassKind::Port => (USUAL_COVER.1, USUALLY_WIDER.1, LEAST_RISE_PORT),
     };
+    let usual_cover = usual_cover.min(bore.cover - COVERS_VARY / 2.0);
     let gaps = (usual_cover - cover).max(0.0);
     let short = (usual_rise - rise / bore.rows).max(0.0);
     let late = match bore.kind {
@@ -292,7 +309,8 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let step = rows_per_s / bore.frames_per_s.max(1.0) / height.max(1.0);
     let anew = (step / ANOTHER_SIGHTING).min(1.0);
     let worth = anew * steady / (1.0 + COMPANY_SHARE * company);
-    let surplus = worth * evidence(&lone, &path_fit, clutter, unseen)
+    let unseen_chance = UNSEEN_CHANCE.max(1.0 - bore.cover);
+    let surplus = worth * evidence(&lone, &path_fit, clutter, unseen * unseen_chance.ln())
         - clutter.chance_runs(bore.frames_per_s)
         - UNLIKE_COSTS * unlike
         - SLOWNESS_COSTS * slowness.powi(2)
@@ -315,6 +333,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         surplus,
         col,
         strength: weight,
+        cover,
         rows: points.iter().map(|p| (p.frame, p.seen.row)).collect(),
     })
 }
@@ -461,7 +480,7 @@ fn evidence(points: &[&Sighting], fit: &Crossing, clutter: &Clutter, unseen: f32
     let free = odds.len().saturating_sub(2);
     let on_path: f32 = odds.iter().take(free).map(|o| o.0).sum();
     let somewhere: f32 = odds.iter().skip(free).map(|o| o.1.max(0.0)).sum();
-    on_path + somewhere + likeness(points) + unseen.max(0.0) * UNSEEN_CHANCE.ln()
+    on_path + somewhere + likeness(points) + unseen.min(0.0)
 }
 
 /// Time at the middle row, speed there (rows a second), and scatter about the path (rows rms),

@@ -80,6 +80,20 @@ impl Path {
         }
     }
 
+    /// A path of sightings that were put together elsewhere, oldest first.
+    #[must_use]
+    pub fn of(points: Vec<Sighting>) -> Self {
+        Self {
+            points,
+            picture: None,
+            repeats: 0,
+            repeated: None,
+            picture_off_rows: f32::MAX,
+            stays: false,
+            forgiven: false,
+        }
+    }
+
     /// Whether it was seen in each frame since it began.
     fn is_unbroken(&self) -> bool {
         match (self.points.first(), self.points.last()) {
