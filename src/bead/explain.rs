@@ -3,6 +3,7 @@
 
 use crate::base::GlassKind;
 use crate::bead::clutter::Clutter;
+pub use crate::bead::lane::Lane;
 use crate::bead::track::{Path, Sighting};
 
 /// Share of a tube's height through which a bead must be seen to rise.
@@ -92,6 +93,10 @@ const CHANCE_SPEEDS: f32 = 6.0;
 /// Share of the evidence that counts while something drifts: one puff looks alike for several
 /// frames, so its sightings are not as independent as those of noise.
 const EVIDENCE_IN_DRIFT: f32 = 0.8;
+/// Surplus of evidence that a bead needs beside another that passes mid-glass within a height or so.
+const BESIDE_ANOTHER: f32 = 12.0;
+/// Share of the rise it should have made from which a sighting is of another moment.
+const ANEW_SHARE: f32 = 0.2;
 /// Rise from one frame to the next, in its own heights, from which two sightings are two: what hardly
 /// moves is the same thing seen once more, be it oil or a streak of light.
 const ANOTHER_SIGHTING: f32 = 0.25;
@@ -99,19 +104,6 @@ const ANOTHER_SIGHTING: f32 = 0.25;
 /// mean, lessens the worth of the evidence: they may be pieces of one thing, whose sightings depend
 /// on each other. A bead in a calm glass is alone.
 const COMPANY_SHARE: f32 = 0.3;
-/// Spread of the places across at which beads rise, as a share of the glass, before any was seen:
-/// they leave a nozzle on the axis and keep off the wall.
-const LANE_UNSEEN: f32 = 0.15;
-/// Least spread once some were seen.
-const LANE_LEAST: f32 = 0.05;
-/// Beads after which their own lane is believed.
-const LANE_BEADS: f32 = 4.0;
-/// Most evidence that a place off the lane takes away, natural logarithm.
-const MOST_OFF_LANE: f32 = 40.0;
-/// Surplus of evidence from which a bead shows where the lane is.
-const SHOWS_LANE: f32 = 30.0;
-/// Share of older beads kept in the lane with each new one: the last twenty count.
-const LANE_KEEP: f32 = 0.95;
 
 /// A bead in samples of the straightened glass.
 #[derive(Clone, Debug)]
@@ -136,50 +128,6 @@ pub struct Explained {
     pub cover: f32,
     /// Sightings it rests on: frame number and row.
     pub rows: Vec<(u64, f32)>,
-}
-
-/// Where across the glass beads have risen: a nozzle sends them all the same way.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Lane {
-    weight: f32,
-    sum: f32,
-    squares: f32,
-    covers: f32,
-    covers_weight: f32,
-}
-
-impl Lane {
-    /// Learns from a bead that was beyond doubt; `col` in columns, of so many.
-    pub fn learn(&mut self, bead: &Explained) {
-        self.covers_weight = LANE_KEEP * self.covers_weight + 1.0;
-        self.covers = LANE_KEEP * self.covers + bead.cover;
-        if bead.surplus < SHOWS_LANE {
-            return;
-        }
-        self.weight = LANE_KEEP * self.weight + 1.0;
-        self.sum = LANE_KEEP * self.sum + bead.col;
-        self.squares = LANE_KEEP * self.squares + bead.col * bead.col;
-    }
-
-    /// Share of the frames of their way in which beads are seen here: coded pictures leave some out.
-    #[must_use]
-    pub fn cover(&self) -> f32 {
-        (self.covers + LANE_BEADS) / (self.covers_weight + LANE_BEADS)
-    }
-
-    /// Evidence that a place across takes away, natural logarithm; on the lane it adds some.
-    fn off(&self, col: f32, (cols, axis): (f32, f32)) -> f32 {
-        let (mean, spread) = if self.weight < LANE_BEADS {
-            (axis, LANE_UNSEEN * cols)
-        } else {
-            let mean = self.sum / self.weight;
-            let spread = (self.squares / self.weight - mean * mean).max(0.0).sqrt();
-            (mean, 1.5 * spread.max(LANE_LEAST * cols))
-        };
-        // Chance finds lie anywhere across.
-        let anywhere = (cols / (spread * std::f32::consts::TAU.sqrt())).ln();
-        (0.5 * ((col - mean) / spread).powi(2)).min(MOST_OFF_LANE) - anywhere
-    }
 }
 
 /// The glass a path was seen in.
@@ -310,7 +258,8 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let anew = (step / ANOTHER_SIGHTING).min(1.0);
     let worth = anew * steady / (1.0 + COMPANY_SHARE * company);
     let unseen_chance = UNSEEN_CHANCE.max(1.0 - bore.cover);
-    let surplus = worth * evidence(&lone, &path_fit, clutter, unseen * unseen_chance.ln())
+    let fresh = fresh(&lone, rows_per_s);
+    let surplus = worth * evidence(&fresh, &path_fit, clutter, unseen * unseen_chance.ln())
         - clutter.chance_runs(bore.frames_per_s)
         - UNLIKE_COSTS * unlike
         - SLOWNESS_COSTS * slowness.powi(2)
@@ -347,9 +296,11 @@ fn speed_speaks(diameters_per_s: f32) -> f32 {
     (peak - 0.5 * off * off).max(0.0)
 }
 
-/// Whether two explanations are of one bead: same place at the same time, and never clearly two.
+/// Whether a new explanation is of a bead that was told: same place at the same time, and never clearly
+/// two. Of two that pass mid-glass together, the second needs more evidence than one alone.
 #[must_use]
-pub fn same_bead(a: &Explained, b: &Explained) -> bool {
+pub fn same_bead(told: &Explained, new: &Explained) -> bool {
+    let (a, b) = (told, new);
     let height = f32::midpoint(a.height, b.height).max(2.0);
     let speed = a.rows_per_s.max(b.rows_per_s);
     let apart = ((a.at_secs - b.at_secs).abs() as f32) * speed;
@@ -358,7 +309,7 @@ pub fn same_bead(a: &Explained, b: &Explained) -> bool {
     }
     let (both, distinct) = together(&a.rows, &b.rows, 0.75 * height);
     // Never in one frame together: one bead whose path broke. Mostly apart: two beads.
-    both == 0 || distinct * 2 < both
+    both == 0 || distinct * 2 < both || new.surplus < BESIDE_ANOTHER
 }
 
 /// In how many frames two paths were both seen, and in how many of these more than `apart` rows
@@ -429,6 +380,22 @@ fn whole(points: &[Sighting], rows: f32) -> Vec<&Sighting> {
     } else {
         points.iter().collect()
     }
+}
+
+/// Sightings that are of another moment: a picture that comes once more, or a piece of it that a coder
+/// left as it was, shows a thing where it had been though it should have risen.
+fn fresh<'a>(points: &[&'a Sighting], rows_per_s: f32) -> Vec<&'a Sighting> {
+    let mut kept: Vec<&Sighting> = Vec::with_capacity(points.len());
+    for point in points {
+        let risen = kept.last().is_none_or(|last| {
+            let step = rows_per_s * (point.at_secs - last.at_secs) as f32;
+            last.seen.row - point.seen.row > ANEW_SHARE * step
+        });
+        if risen {
+            kept.push(point);
+        }
+    }
+    kept
 }
 
 /// Evidence from likeness: one bead looks alike from frame to frame, chance finds do not. Taken as

@@ -12,6 +12,7 @@ mod fit;
 mod level;
 mod seek;
 mod shift;
+mod usual;
 
 use std::sync::OnceLock;
 
@@ -22,6 +23,7 @@ use crate::glass::Outline;
 use fit::{FEWEST_SPOTS, Fit, Prior, fit};
 use level::{Level, Spot};
 use shift::Shift;
+use usual::Usual;
 
 /// Width of the largest picture that is worked on, pixels; wider ones are reduced by a whole factor.
 const WORKING_WIDTH_PX: u32 = 500;
@@ -190,24 +192,6 @@ pub struct Known {
     /// How much of the texture agrees while all stands where it stood, of the whole picture and round
     /// each glass: noise and coding spoil some of it.
     usual: Usual,
-}
-
-/// What agrees of a picture in another of the same place, parts.
-#[derive(Clone, Debug)]
-struct Usual {
-    whole: f64,
-    glasses: Vec<f64>,
-}
-
-impl Usual {
-    /// Least that is believed of it: chance finds agree to an eighth, at most a quarter.
-    const LEAST: f64 = 0.55;
-
-    fn follow(usual: &mut f64, agreeing: f64) {
-        // Down slowly: somebody may stand in the view.
-        let step = if agreeing > *usual { 1.0 } else { 0.5 };
-        *usual = (*usual + step * (agreeing - *usual)).max(Self::LEAST);
-    }
 }
 
 impl Known {

@@ -54,7 +54,8 @@ pub struct HealthSettings {
     /// that it is shown within three seconds.
     pub frozen_secs: f64,
     /// Contrast of the texture round the glass under which it is hidden: somebody as dark as what he
-    /// hides changes no sample by much. Steam that takes half the light leaves half of it.
+    /// hides changes no sample by much. Steam that takes half the light and shines itself leaves
+    /// a third of it.
     pub hidden_contrast: f64,
     /// Share of agreeing texture under which the glass is not where it was.
     pub agreeing_share: f64,
@@ -79,7 +80,7 @@ impl Default for HealthSettings {
             patience_secs: 0.25,
             recovery_secs: 0.3,
             frozen_secs: 2.5,
-            hidden_contrast: 0.3,
+            hidden_contrast: 0.2,
             agreeing_share: 0.35,
             farthest_px: 8.5,
             gap_secs: 0.35,
