@@ -17,6 +17,9 @@ const SEED_OVER_JOIN: f32 = 1.6;
 /// Share of the glass that noise may mark. What is above half the time raises the joining energy:
 /// noise in blocks, as video coding makes it, has longer tails than grain.
 const MARKED_SHARE: f32 = 0.01;
+/// So many things that are marked are left out of that: noise marks specks all over the glass, a bead
+/// and a puff of steam are one thing each.
+const FEW_THINGS: usize = 2;
 /// Step of the joining energy per frame, as a ratio.
 const JOIN_STEP: f32 = 1.012;
 /// A part taller than this share of the glass, or wider than the next, is no bead: steam, a
@@ -28,6 +31,10 @@ const WIDEST_SHARE: f32 = 0.75;
 const HIGHER: f32 = 2.5;
 /// Most such steps: from just above the noise to a hundred times its spread.
 const MOST_HIGHER: usize = 7;
+/// In a glass over which something drifts, a part of which less than the second share has more than the
+/// first share of its highest energy (a quarter in grey levels) is two things.
+const CORE_SHARE: f32 = 0.06;
+const CORE_SAMPLES: f32 = 0.35;
 /// A valley between two peaks of strength lower than this share of the weaker one parts two beads.
 const VALLEY_SHARE: f32 = 0.45;
 /// Shortest piece that is cut off, rows.
@@ -74,6 +81,17 @@ impl Default for Wariness {
     }
 }
 
+impl Wariness {
+    /// Down faster than up: beads in sight more than half the time must not blind it.
+    fn follow(&mut self, noisy: bool) {
+        self.join = if noisy {
+            (self.join * JOIN_STEP).min(MOST_JOIN)
+        } else {
+            (self.join / JOIN_STEP.powf(1.5)).max(LEAST_JOIN)
+        };
+    }
+}
+
 /// Finds the candidates of one frame.
 #[must_use]
 pub fn candidates(
@@ -85,15 +103,10 @@ pub fn candidates(
     let energy = &difference.energy;
     let join = wariness.join;
     // Outside the glass the energy is nought.
-    let marked = energy.as_slice().map_or(0, |all| count_over(all, join));
+    let marked: u32 = energy.as_slice().map_or(0, |all| count_over(all, join));
     let of = energy.len();
-    // Down faster than up: beads in sight more than half the time must not blind it.
-    wariness.join = if marked as f32 > MARKED_SHARE * of as f32 {
-        (join * JOIN_STEP).min(MOST_JOIN)
-    } else {
-        (join / JOIN_STEP.powf(1.5)).max(LEAST_JOIN)
-    };
     if marked == 0 {
+        wariness.follow(false);
         return Vec::new();
     }
     let mut mask = Mask::new(rows);
@@ -112,12 +125,29 @@ pub fn candidates(
     let mut mask = mask.closed(cols);
     let mut patches: Vec<Patch> = Vec::new();
     let mut parts: Vec<(usize, Vec<u128>, usize)> = Vec::new();
+    let mut largest = [0_u32; FEW_THINGS];
     while let Some((first_row, part)) = mask.take_part() {
+        let mut size = part.iter().map(|bits| bits.count_ones()).sum();
+        for kept in &mut largest {
+            if size > *kept {
+                std::mem::swap(kept, &mut size);
+            }
+        }
         parts.push((first_row, part, 0));
     }
+    let scattered = marked.saturating_sub(largest.iter().sum());
+    wariness.follow(scattered as f32 > MARKED_SHARE * of as f32);
     while let Some((first_row, part, step)) = parts.pop() {
-        if step < MOST_HIGHER && !could_be_bead(&part, (rows, inside.across)) {
-            let least = join * HIGHER.powi(step as i32 + 1);
+        let split = if step < MOST_HIGHER && !could_be_bead(&part, (rows, inside.across)) {
+            Some((join * HIGHER.powi(step as i32 + 1), step + 1))
+        } else if difference.drift_taken_out && step <= MOST_HIGHER {
+            core(energy, first_row, &part)
+                .filter(|least| *least > HIGHER * join)
+                .map(|least| (least, MOST_HIGHER + 1))
+        } else {
+            None
+        };
+        if let Some((least, step)) = split {
             let mut higher = Mask::new(part.len());
             for (at, (bits, kept)) in part.iter().zip(&mut higher.rows).enumerate() {
                 for col in columns(*bits) {
@@ -125,7 +155,7 @@ pub fn candidates(
                 }
             }
             while let Some((row, smaller)) = higher.take_part() {
-                parts.push((first_row + row, smaller, step + 1));
+                parts.push((first_row + row, smaller, step));
             }
             continue;
         }
@@ -149,6 +179,20 @@ pub fn candidates(
         found.truncate(MOST_CANDIDATES);
     }
     found
+}
+
+/// The energy at which a small, strong thing stands out of a large, weak one that it is joined to: a
+/// bead in a puff of steam. None when the part is of one piece.
+fn core(energy: &Array2<f32>, first_row: usize, part: &[u128]) -> Option<f32> {
+    let samples = || {
+        (first_row..)
+            .zip(part)
+            .flat_map(|(row, bits)| columns(*bits).map(move |col| energy[[row, col]]))
+    };
+    let least = samples().fold(0.0, f32::max) * CORE_SHARE;
+    let inner = samples().filter(|e| *e > least).count();
+    (inner >= FEWEST_SAMPLES && (inner as f32) < CORE_SAMPLES * samples().count() as f32)
+        .then_some(least)
 }
 
 /// Whether a part is small enough to be a bead, in a glass of so many rows and so many samples across.

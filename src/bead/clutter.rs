@@ -62,8 +62,14 @@ impl Clutter {
         }
     }
 
-    /// Learns from the candidates of one frame, of that number, that belong to nothing that rises.
-    pub fn learn<'a>(&mut self, frame: u64, unexplained: impl Iterator<Item = &'a Candidate>) {
+    /// Learns from the candidates of one frame, of that number, that belong to nothing that rises;
+    /// each with whether it stands still, as a bead does that grows at the nozzle: that is no company
+    /// for what rises.
+    pub fn learn<'a>(
+        &mut self,
+        frame: u64,
+        unexplained: impl Iterator<Item = (&'a Candidate, bool)>,
+    ) {
         self.newest = frame;
         let mut here = [0_u8; CLASSES];
         self.frames = (self.frames + 1.0).min(MEMORY_FRAMES);
@@ -71,9 +77,11 @@ impl Clutter {
         for value in self.at_least.iter_mut().flatten() {
             *value *= keep;
         }
-        for candidate in unexplained {
-            for count in here.iter_mut().take(class(candidate.weight) + 1) {
-                *count = count.saturating_add(1);
+        for (candidate, is_still) in unexplained {
+            if !is_still {
+                for count in here.iter_mut().take(class(candidate.weight) + 1) {
+                    *count = count.saturating_add(1);
+                }
             }
             let band = self.band(candidate.row);
             for value in self.at_least[band]
@@ -184,7 +192,7 @@ mod tests {
         let noise: Vec<Candidate> = (0..8).map(|i| blob(25.0 * i as f32, 30.0)).collect();
         for frame in 1..=300 {
             calm.learn(frame, std::iter::empty());
-            restless.learn(frame, noise.iter());
+            restless.learn(frame, noise.iter().map(|c| (c, false)));
         }
         let gate = 30.0;
         assert!(
@@ -205,13 +213,16 @@ mod tests {
         let lone = [blob(100.0, 30.0)];
         for frame in 1..=900 {
             match frame {
-                700..=705 => clutter.learn(frame, storm.iter()),
-                800..=805 => clutter.learn(frame, lone.iter()),
+                700..=705 => clutter.learn(frame, storm.iter().map(|c| (c, false))),
+                750..=755 => clutter.learn(frame, storm.iter().map(|c| (c, true))),
+                800..=805 => clutter.learn(frame, lone.iter().map(|c| (c, false))),
                 _ => clutter.learn(frame, std::iter::empty()),
             }
         }
         let at = |frame| clutter.expected(frame, 100.0, 500.0, 30.0);
-        assert!(at(703) > 3.0 * at(750), "{} {}", at(703), at(750));
-        assert_eq!(at(803), at(750));
+        assert!(at(703) > 3.0 * at(780), "{} {}", at(703), at(780));
+        assert_eq!(at(803), at(780));
+        // What stands still is no company.
+        assert_eq!(clutter.company(753, 500.0), 0.0);
     }
 }

@@ -13,6 +13,7 @@ use crate::bead::album::{Album, Cutting, Followed, Source};
 use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
+use crate::bead::glean::Gleaner;
 use crate::bead::kind::{Measured, decide};
 use crate::bead::portrait::{Portrait, clean};
 use crate::bead::rest::{Difference, Noise, Rest};
@@ -30,6 +31,10 @@ const GATHER_SECS: f64 = 0.7;
 const GATHER_FRAMES: usize = 90;
 /// A path so many times stronger beside a weaker one makes that its reflection.
 const SHADOW_RATIO: f32 = 1.5;
+/// Two sightings of one frame so near each other along the glass, rows, are one.
+const SAME_ROW: f32 = 0.6;
+/// Most ratio of the rises of a bead and of its reflection.
+const MOST_PACE: f32 = 1.6;
 /// Two beads of one glass are told at least this far apart, seconds: less than any two can be, and
 /// enough that no record takes them for one.
 const APART_SECS: f64 = 0.001;
@@ -105,6 +110,7 @@ pub struct Counter {
     pose: Pose,
     settled: Ring<Explained>,
     lane: Lane,
+    gleaner: Gleaner,
     strip: Strip,
 }
 
@@ -135,6 +141,7 @@ impl Counter {
             pose: Pose::default(),
             settled: Ring::new(REMEMBERED),
             lane: Lane::default(),
+            gleaner: Gleaner::default(),
             strip: Strip::new(shape.0, STRIP_COLUMNS),
             sampler,
         }
@@ -369,11 +376,36 @@ impl Counter {
         let source = cut.map_or(Source::Frame(&self.luma, &self.pose), Source::Cut);
         self.album.keep(&followed, source);
         self.rest.learn(&self.difference, self.at_secs);
+        let mut beads = self.settle(&over);
+        self.gleaner
+            .keep(self.at_secs, self.tracker.frames(), found);
+        beads.extend(self.glean());
+        beads
+    }
+
+    /// Looks once more for what the tracker lost.
+    fn glean(&mut self) -> Vec<Bead> {
+        let shape = (self.sampler.shape().0 as f32, self.sampler.inside().across);
+        let (settled, paths) = (&self.settled, self.tracker.paths());
+        let is_taken = |frame: u64, row: f32| {
+            let is_it = |of: u64, at: f32| of == frame && (at - row).abs() < SAME_ROW;
+            settled
+                .iter()
+                .any(|bead| bead.rows.iter().any(|(of, at)| is_it(*of, *at)))
+                || paths.iter().any(|path| {
+                    path.rises() && path.points.iter().any(|p| is_it(p.frame, p.seen.row))
+                })
+        };
+        let over = self.gleaner.look(self.at_secs, shape, is_taken);
+        if over.is_empty() {
+            return Vec::new();
+        }
         self.settle(&over)
     }
 
     fn give_up(&mut self) -> Vec<Bead> {
         let over = self.tracker.give_up();
+        self.gleaner.clear();
         self.first_frame = self.tracker.frames() + 1;
         self.settle(&over)
     }
@@ -388,6 +420,7 @@ impl Counter {
             frames_per_s: (1.0 / self.tracker.frame_secs().max(1e-3)) as f32,
             drift: self.rest.drifts(),
             lane: self.lane,
+            cover: self.lane.cover(),
         };
         let mut explained: Vec<(Explained, &Path)> = paths
             .iter()
@@ -427,7 +460,7 @@ impl Counter {
                     .map_or(0.0, |p| p.seen.height)
                     .max(bead.height);
                 let (both, apart) = together(&bead.rows, &other, 0.75 * height);
-                both * 2 >= bead.rows.len() && apart * 2 < both
+                both * 2 >= bead.rows.len() && apart * 2 < both && keeps_pace(&bead.rows, &other)
             }
         })
     }
@@ -496,6 +529,23 @@ impl Counter {
             let (height, width) = (f64::from(bead.height), f64::from(bead.width));
             Size::guessed(height * step_px, width * step_px, self.kind)
         })
+    }
+}
+
+/// Whether two paths rose alike in the frames in which both were seen: a reflection keeps pace with
+/// its bead, a drifting light does not.
+fn keeps_pace(bead: &[(u64, f32)], other: &[(u64, f32)]) -> bool {
+    let row = |of: &[(u64, f32)], frame: u64| {
+        let at = of.binary_search_by_key(&frame, |(f, _)| *f).ok();
+        at.and_then(|at| of.get(at)).map(|(_, row)| *row)
+    };
+    let both = || bead.iter().filter_map(|(f, r)| Some((*r, row(other, *f)?)));
+    match (both().next(), both().last()) {
+        (Some(first), Some(last)) => {
+            let (own, others) = (first.0 - last.0, first.1 - last.1);
+            others > own / MOST_PACE && others < own * MOST_PACE
+        }
+        _ => false,
     }
 }
 

@@ -3,6 +3,7 @@
 
 use crate::base::GlassKind;
 use crate::bead::clutter::Clutter;
+pub use crate::bead::lane::Lane;
 use crate::bead::track::{Path, Sighting};
 
 /// Share of a tube's height through which a bead must be seen to rise.
@@ -17,6 +18,9 @@ const UNSEEN_CHANCE: f32 = 0.1;
 /// Share of the height by which the path may begin above the middle: what rises came from below,
 /// but a bead that leaves the nozzle is one with it at first.
 const BEGINS_ABOVE: f32 = 0.25;
+/// Evidence (natural logarithm) that the whole height takes away by which the path of a tube begins
+/// above the middle: its nozzle stands far below, so it should have been seen before.
+const BEGUN_ABOVE_COSTS: f32 = 60.0;
 /// Share of the height by which the path may end below the middle.
 const ENDS_BELOW: f32 = 0.1;
 /// Least share of the frames between first and last sighting in which it was seen.
@@ -24,6 +28,8 @@ const LEAST_COVER: f32 = 0.6;
 /// The same under which it needs more evidence, in a tube and in a port (where a bead is in sight
 /// for a few frames only): what comes and goes is no bead.
 const USUAL_COVER: (f32, f32) = (0.85, 0.7);
+/// How far the share of one bead may lie under that of the others of its glass.
+const COVERS_VARY: f32 = 0.2;
 /// Evidence (natural logarithm) that all the missing share takes away.
 const GAPS_COST: f32 = 60.0;
 /// Share of a tube's height through which a bead is usually seen to rise, and the evidence (natural
@@ -87,23 +93,17 @@ const CHANCE_SPEEDS: f32 = 6.0;
 /// Share of the evidence that counts while something drifts: one puff looks alike for several
 /// frames, so its sightings are not as independent as those of noise.
 const EVIDENCE_IN_DRIFT: f32 = 0.8;
+/// Surplus of evidence that a bead needs beside another that passes mid-glass within a height or so.
+const BESIDE_ANOTHER: f32 = 12.0;
+/// Share of the rise it should have made from which a sighting is of another moment.
+const ANEW_SHARE: f32 = 0.2;
+/// Rise from one frame to the next, in its own heights, from which two sightings are two: what hardly
+/// moves is the same thing seen once more, be it oil or a streak of light.
+const ANOTHER_SIGHTING: f32 = 0.25;
 /// By how much each further thing of such strength that is in the glass at the same time, on the
 /// mean, lessens the worth of the evidence: they may be pieces of one thing, whose sightings depend
 /// on each other. A bead in a calm glass is alone.
 const COMPANY_SHARE: f32 = 0.3;
-/// Spread of the places across at which beads rise, as a share of the glass, before any was seen:
-/// they leave a nozzle on the axis and keep off the wall.
-const LANE_UNSEEN: f32 = 0.15;
-/// Least spread once some were seen.
-const LANE_LEAST: f32 = 0.05;
-/// Beads after which their own lane is believed.
-const LANE_BEADS: f32 = 4.0;
-/// Most evidence that a place off the lane takes away, natural logarithm.
-const MOST_OFF_LANE: f32 = 40.0;
-/// Surplus of evidence from which a bead shows where the lane is.
-const SHOWS_LANE: f32 = 30.0;
-/// Share of older beads kept in the lane with each new one: the last twenty count.
-const LANE_KEEP: f32 = 0.95;
 
 /// A bead in samples of the straightened glass.
 #[derive(Clone, Debug)]
@@ -124,42 +124,10 @@ pub struct Explained {
     pub col: f32,
     /// Usual weight of its sightings, grey levels × samples.
     pub strength: f32,
+    /// Share of the frames of its way in which it was seen.
+    pub cover: f32,
     /// Sightings it rests on: frame number and row.
     pub rows: Vec<(u64, f32)>,
-}
-
-/// Where across the glass beads have risen: a nozzle sends them all the same way.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Lane {
-    weight: f32,
-    sum: f32,
-    squares: f32,
-}
-
-impl Lane {
-    /// Learns from a bead that was beyond doubt; `col` in columns, of so many.
-    pub fn learn(&mut self, bead: &Explained) {
-        if bead.surplus < SHOWS_LANE {
-            return;
-        }
-        self.weight = LANE_KEEP * self.weight + 1.0;
-        self.sum = LANE_KEEP * self.sum + bead.col;
-        self.squares = LANE_KEEP * self.squares + bead.col * bead.col;
-    }
-
-    /// Evidence that a place across takes away, natural logarithm; on the lane it adds some.
-    fn off(&self, col: f32, (cols, axis): (f32, f32)) -> f32 {
-        let (mean, spread) = if self.weight < LANE_BEADS {
-            (axis, LANE_UNSEEN * cols)
-        } else {
-            let mean = self.sum / self.weight;
-            let spread = (self.squares / self.weight - mean * mean).max(0.0).sqrt();
-            (mean, 1.5 * spread.max(LANE_LEAST * cols))
-        };
-        // Chance finds lie anywhere across.
-        let anywhere = (cols / (spread * std::f32::consts::TAU.sqrt())).ln();
-        (0.5 * ((col - mean) / spread).powi(2)).min(MOST_OFF_LANE) - anywhere
-    }
 }
 
 /// The glass a path was seen in.
@@ -181,6 +149,8 @@ pub struct Bore {
     pub drift: bool,
     /// Where beads have risen.
     pub lane: Lane,
+    /// Share of the frames of their way in which they were seen.
+    pub cover: f32,
 }
 
 /// Judges a path. None when it was no bead, or did not pass mid-glass.
@@ -205,9 +175,10 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     if begins_above > BEGINS_ABOVE || (begins_above > 0.0 && first.frame <= bore.first_frame + 1) {
         return None;
     }
-    let frames = (last.frame - first.frame + 1) as f32;
+    let frames = (last.frame - first.frame + 1).saturating_sub(path.repeats);
+    let frames = frames.max(points.len() as u64) as f32;
     let cover = points.len() as f32 / frames;
-    if cover < LEAST_COVER {
+    if cover < LEAST_COVER.min(bore.cover - COVERS_VARY) {
         return None;
     }
     let ups = points
@@ -268,8 +239,13 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         GlassKind::Tube => (USUAL_COVER.0, USUALLY_WIDER.0, USUAL_RISE_TUBE),
         GlassKind::Port => (USUAL_COVER.1, USUALLY_WIDER.1, LEAST_RISE_PORT),
     };
+    let usual_cover = usual_cover.min(bore.cover - COVERS_VARY / 2.0);
     let gaps = (usual_cover - cover).max(0.0);
     let short = (usual_rise - rise / bore.rows).max(0.0);
+    let late = match bore.kind {
+        GlassKind::Tube => BEGUN_ABOVE_COSTS * begins_above.max(0.0),
+        GlassKind::Port => 0.0,
+    };
     let slender = if rows_per_s / diameter <= GAS_DIAMETERS_PER_S || bore.drift {
         (usual_width * height / width.max(0.1)).ln().max(0.0)
     } else {
@@ -278,14 +254,19 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let company = |p: &Sighting| clutter.company(p.frame, weight);
     let company = points.iter().map(company).sum::<f32>() / points.len() as f32;
     let steady = if bore.drift { EVIDENCE_IN_DRIFT } else { 1.0 };
-    let worth = steady / (1.0 + COMPANY_SHARE * company);
-    let surplus = worth * evidence(&lone, &path_fit, clutter, unseen)
+    let step = rows_per_s / bore.frames_per_s.max(1.0) / height.max(1.0);
+    let anew = (step / ANOTHER_SIGHTING).min(1.0);
+    let worth = anew * steady / (1.0 + COMPANY_SHARE * company);
+    let unseen_chance = UNSEEN_CHANCE.max(1.0 - bore.cover);
+    let fresh = fresh(&lone, rows_per_s);
+    let surplus = worth * evidence(&fresh, &path_fit, clutter, unseen * unseen_chance.ln())
         - clutter.chance_runs(bore.frames_per_s)
         - UNLIKE_COSTS * unlike
         - SLOWNESS_COSTS * slowness.powi(2)
         - SLENDERNESS_COSTS * slender.powi(2)
         - GAPS_COST * gaps
         - SHORTNESS_COSTS * short
+        - late
         + speed_speaks(rows_per_s / diameter)
         - bore.lane.off(col, (bore.cols, bore.axis));
     if surplus < 0.0 {
@@ -301,6 +282,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         surplus,
         col,
         strength: weight,
+        cover,
         rows: points.iter().map(|p| (p.frame, p.seen.row)).collect(),
     })
 }
@@ -314,9 +296,11 @@ fn speed_speaks(diameters_per_s: f32) -> f32 {
     (peak - 0.5 * off * off).max(0.0)
 }
 
-/// Whether two explanations are of one bead: same place at the same time, and never clearly two.
+/// Whether a new explanation is of a bead that was told: same place at the same time, and never clearly
+/// two. Of two that pass mid-glass together, the second needs more evidence than one alone.
 #[must_use]
-pub fn same_bead(a: &Explained, b: &Explained) -> bool {
+pub fn same_bead(told: &Explained, new: &Explained) -> bool {
+    let (a, b) = (told, new);
     let height = f32::midpoint(a.height, b.height).max(2.0);
     let speed = a.rows_per_s.max(b.rows_per_s);
     let apart = ((a.at_secs - b.at_secs).abs() as f32) * speed;
@@ -325,7 +309,7 @@ pub fn same_bead(a: &Explained, b: &Explained) -> bool {
     }
     let (both, distinct) = together(&a.rows, &b.rows, 0.75 * height);
     // Never in one frame together: one bead whose path broke. Mostly apart: two beads.
-    both == 0 || distinct * 2 < both
+    both == 0 || distinct * 2 < both || new.surplus < BESIDE_ANOTHER
 }
 
 /// In how many frames two paths were both seen, and in how many of these more than `apart` rows
@@ -357,13 +341,18 @@ fn goes_on(points: &[Sighting]) -> bool {
     if points.len() < 12 || secs <= 0.0 {
         return true;
     }
-    // Row at each quarter of the time, from the sighting nearest to it.
+    // Row at each quarter of the time, straight between the sightings beside it.
     let row_at = |quarter: u8| {
         let at = first.at_secs + secs * f64::from(quarter) / 4.0;
-        points
-            .iter()
-            .min_by(|a, b| (a.at_secs - at).abs().total_cmp(&(b.at_secs - at).abs()))
-            .map_or(0.0, |p| p.seen.row)
+        let after = points.partition_point(|p| p.at_secs < at);
+        let (a, b) = match (points.get(after.saturating_sub(1)), points.get(after)) {
+            (Some(a), Some(b)) => (a, b),
+            (Some(a), None) => (a, a),
+            _ => (first, last),
+        };
+        let between = (b.at_secs - a.at_secs).max(1e-9);
+        let share = ((at - a.at_secs) / between).clamp(0.0, 1.0) as f32;
+        a.seen.row + share * (b.seen.row - a.seen.row)
     };
     (2..4).all(|quarter| row_at(quarter) - row_at(quarter + 1) >= LEAST_PROGRESS * rise / 4.0)
 }
@@ -391,6 +380,22 @@ fn whole(points: &[Sighting], rows: f32) -> Vec<&Sighting> {
     } else {
         points.iter().collect()
     }
+}
+
+/// Sightings that are of another moment: a picture that comes once more, or a piece of it that a coder
+/// left as it was, shows a thing where it had been though it should have risen.
+fn fresh<'a>(points: &[&'a Sighting], rows_per_s: f32) -> Vec<&'a Sighting> {
+    let mut kept: Vec<&Sighting> = Vec::with_capacity(points.len());
+    for point in points {
+        let risen = kept.last().is_none_or(|last| {
+            let step = rows_per_s * (point.at_secs - last.at_secs) as f32;
+            last.seen.row - point.seen.row > ANEW_SHARE * step
+        });
+        if risen {
+            kept.push(point);
+        }
+    }
+    kept
 }
 
 /// Evidence from likeness: one bead looks alike from frame to frame, chance finds do not. Taken as
@@ -442,7 +447,7 @@ fn evidence(points: &[&Sighting], fit: &Crossing, clutter: &Clutter, unseen: f32
     let free = odds.len().saturating_sub(2);
     let on_path: f32 = odds.iter().take(free).map(|o| o.0).sum();
     let somewhere: f32 = odds.iter().skip(free).map(|o| o.1.max(0.0)).sum();
-    on_path + somewhere + likeness(points) + unseen.max(0.0) * UNSEEN_CHANCE.ln()
+    on_path + somewhere + likeness(points) + unseen.min(0.0)
 }
 
 /// Time at the middle row, speed there (rows a second), and scatter about the path (rows rms),

@@ -180,7 +180,7 @@ pub struct Difference {
     /// Share of samples that stand out of their noise at all, 0 to 1.
     stirred: f32,
     /// Whether what drifts has been taken out as well.
-    drift_taken_out: bool,
+    pub(super) drift_taken_out: bool,
 }
 
 impl Difference {

@@ -116,6 +116,9 @@ pub struct Pose {
     pub residual: f64,
     /// Share of texture points that agree, 0 to 1.
     pub agreeing: f64,
+    /// Contrast of the texture for its light, against the reference: 1 is the same, 0 is a flat
+    /// picture. Where nothing of the texture is seen, a flat picture agrees with it everywhere.
+    pub contrast: f64,
 }
 
 impl Default for Pose {
@@ -126,6 +129,7 @@ impl Default for Pose {
             gain: 1.0,
             residual: 0.0,
             agreeing: 1.0,
+            contrast: 1.0,
         }
     }
 }
@@ -347,12 +351,14 @@ impl Steady {
         } else {
             turn
         };
+        let brightness = self.brightness(gain, offset);
         let pose = Pose {
             shift_px: (dx, dy),
             turn_rad: told / half,
-            gain: self.brightness(gain, offset),
+            gain: brightness,
             residual: spread / 1.4826,
             agreeing: f64::from(agreeing) / self.errors.len().max(1) as f64,
+            contrast: gain / brightness.max(0.05),
         };
         let stand = Stand {
             shift_px: (dx, dy),

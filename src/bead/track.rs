@@ -9,6 +9,8 @@ use ndarray::Array2;
 
 use crate::bead::candidate::Candidate;
 use crate::bead::clutter::Clutter;
+use crate::bead::path::SURE_POINTS;
+pub use crate::bead::path::{Path, Sighting};
 
 /// Fastest rise looked for, glass widths a second: a gas bubble at 0.35 m/s in a 12 mm glass.
 const FASTEST_WIDTHS_PER_S: f32 = 30.0;
@@ -18,156 +20,9 @@ const COAST_SECS: f64 = 0.20;
 const COAST_FRAMES: f64 = 2.5;
 /// Most paths followed at once in one glass.
 const MOST_PATHS: usize = 48;
-/// Points of a path that is standing still which are kept: about half a second.
-const STILL_POINTS: usize = 16;
-/// Movement under this many rows in that time is standing still.
-const STILL_ROWS: f32 = 2.5;
-/// A step up of so many rows from standing still may be a departure.
-const DEPARTS_ROWS: f32 = 1.0;
-/// From this many points on a path is sure enough to own its candidates.
-const SURE_POINTS: usize = 3;
 
-/// One sighting on a path.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Sighting {
-    /// Source time, seconds.
-    pub at_secs: f64,
-    /// Number of the frame among those looked at.
-    pub frame: u64,
-    /// What was seen.
-    pub seen: Candidate,
-    /// Whether another path took the same candidate (two beads seen as one).
-    pub shared: bool,
-}
-
-/// The path of one thing through the glass.
-#[derive(Clone, Debug)]
-pub struct Path {
-    /// From the first sighting to the last.
-    pub points: Vec<Sighting>,
-    /// A picture of it, taken nearest to mid-glass so far.
-    pub picture: Option<Arc<GrayImage>>,
-    picture_off_rows: f32,
-    stays: bool,
-    forgiven: bool,
-}
-
-impl Path {
-    fn new(first: Sighting) -> Self {
-        Self {
-            points: vec![first],
-            picture: None,
-            picture_off_rows: f32::MAX,
-            stays: false,
-            forgiven: false,
-        }
-    }
-
-    /// Whether it was seen in each frame since it began.
-    fn is_unbroken(&self) -> bool {
-        match (self.points.first(), self.points.last()) {
-            (Some(first), Some(last)) => last.frame - first.frame + 1 == self.points.len() as u64,
-            _ => false,
-        }
-    }
-
-    /// The newest sighting.
-    #[must_use]
-    pub fn newest(&self) -> Option<&Sighting> {
-        self.points.last()
-    }
-
-    /// Rise speed over the newest sightings, rows a second (upwards is positive).
-    #[must_use]
-    pub fn speed(&self) -> f32 {
-        let tail = self
-            .points
-            .get(self.points.len().saturating_sub(4)..)
-            .unwrap_or(&[]);
-        slope(tail)
-    }
-
-    /// Usual weight of its sightings, grey levels × samples.
-    #[must_use]
-    pub fn strength(&self) -> f32 {
-        let mut weights: Vec<f32> = self.points.iter().map(|p| p.seen.weight).collect();
-        crate::bead::steady::median(&mut weights)
-    }
-
-    /// Whether it stood still and its newest sighting is a step upwards: a bead may be leaving
-    /// the nozzle, which is a path of its own.
-    fn departs(&self) -> bool {
-        let n = self.points.len();
-        !self.rises()
-            && n >= 2
-            && self.points[n - 2].seen.row - self.points[n - 1].seen.row > DEPARTS_ROWS
-    }
-
-    /// Where it should be at a time, row.
-    #[must_use]
-    pub fn expected_row(&self, at_secs: f64) -> f32 {
-        self.newest().map_or(0.0, |last| {
-            last.seen.row - self.speed() * (at_secs - last.at_secs) as f32
-        })
-    }
-
-    /// Whether it has clearly been rising.
-    #[must_use]
-    pub fn rises(&self) -> bool {
-        match (self.points.first(), self.points.last()) {
-            (Some(first), Some(last)) => {
-                self.points.len() >= SURE_POINTS
-                    && first.seen.row - last.seen.row > last.seen.height.max(4.0)
-            }
-            _ => false,
-        }
-    }
-
-    fn is_sure(&self) -> bool {
-        self.points.len() >= SURE_POINTS
-    }
-
-    /// A path that stands still keeps only its newest points: the growing bead on the nozzle must
-    /// not weigh on its own departure.
-    fn forget_stillness(&mut self) {
-        if self.points.len() <= STILL_POINTS {
-            return;
-        }
-        let from = self.points.len() - STILL_POINTS;
-        let moved = match (self.points.get(from), self.points.last()) {
-            (Some(a), Some(b)) => (a.seen.row - b.seen.row).abs(),
-            _ => 0.0,
-        };
-        if moved < STILL_ROWS {
-            self.stays = true;
-            self.points.drain(..from);
-        } else {
-            self.stays = false;
-        }
-    }
-}
-
-/// Least-squares rise speed of some sightings, rows a second.
-fn slope(points: &[Sighting]) -> f32 {
-    let n = points.len() as f64;
-    let Some(first) = points.first() else {
-        return 0.0;
-    };
-    let (mut st, mut sr, mut stt, mut str_) = (0.0, 0.0, 0.0, 0.0);
-    for p in points {
-        let (t, r) = (p.at_secs - first.at_secs, f64::from(p.seen.row));
-        st += t;
-        sr += r;
-        stt += t * t;
-        str_ += t * r;
-    }
-    let spread = stt - st * st / n;
-    if spread <= 1e-12 {
-        return 0.0;
-    }
-    (-(str_ - st * sr / n) / spread) as f32
-}
-
+/// Added to the cost of such a link, rows: what goes on rising comes first.
+const REPEATED_COSTS: f32 = 6.0;
 /// Links candidates into paths, one glass.
 #[derive(Clone, Debug)]
 pub struct Tracker {
@@ -313,6 +168,12 @@ impl Tracker {
                 if !shared {
                     owner[c] = Some(p);
                 }
+                if self.paths[p].repeats(&found[c], at_secs) {
+                    self.paths[p].repeats += 1;
+                    self.paths[p].repeated = Some((self.frame, found[c].row, found[c].col));
+                    sure[c] = true;
+                    continue;
+                }
                 self.paths[p].points.push(Sighting {
                     at_secs,
                     frame: self.frame,
@@ -348,7 +209,9 @@ impl Tracker {
         if size > 2.0 {
             return None;
         }
-        let off = if path.points.len() == 1 {
+        let off = if path.repeats(candidate, at_secs) {
+            REPEATED_COSTS
+        } else if path.points.len() == 1 {
             // Where it goes is not known yet: upwards, the nearer the likelier.
             let up = last.seen.row - candidate.row;
             if up < -1.5 || up > FASTEST_WIDTHS_PER_S * self.cols * gap {
@@ -412,14 +275,26 @@ impl Tracker {
             .paths
             .iter()
             .filter(|p| p.points.len() > SURE_POINTS && p.rises())
+            .flat_map(|p| {
+                let newest = p.newest().map(|s| (s.frame, s.seen.row, s.seen.col));
+                newest.into_iter().chain(p.repeated)
+            })
+            .filter(|(of, ..)| *of == frame)
+            .map(|(_, row, col)| (row, col))
+            .collect();
+        let still: Vec<(f32, f32)> = self
+            .paths
+            .iter()
+            .filter(|p| p.stands())
             .filter_map(Path::newest)
             .filter(|s| s.frame == frame)
             .map(|s| (s.seen.row, s.seen.col))
             .collect();
-        self.clutter.learn(
-            frame,
-            found.iter().filter(|c| !rising.contains(&(c.row, c.col))),
-        );
+        let unexplained = found
+            .iter()
+            .filter(|c| !rising.contains(&(c.row, c.col)))
+            .map(|c| (c, still.contains(&(c.row, c.col))));
+        self.clutter.learn(frame, unexplained);
     }
 
     fn ended(&mut self, at_secs: f64) -> Vec<Path> {

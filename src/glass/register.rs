@@ -12,6 +12,7 @@ mod fit;
 mod level;
 mod seek;
 mod shift;
+mod usual;
 
 use std::sync::OnceLock;
 
@@ -22,6 +23,7 @@ use crate::glass::Outline;
 use fit::{FEWEST_SPOTS, Fit, Prior, fit};
 use level::{Level, Spot};
 use shift::Shift;
+use usual::Usual;
 
 /// Width of the largest picture that is worked on, pixels; wider ones are reduced by a whole factor.
 const WORKING_WIDTH_PX: u32 = 500;
@@ -187,6 +189,9 @@ pub struct Known {
     glance_factor: u32,
     glance: Level,
     glance_spots: OnceLock<Vec<Spot>>,
+    /// How much of the texture agrees while all stands where it stood, of the whole picture and round
+    /// each glass: noise and coding spoil some of it.
+    usual: Usual,
 }
 
 impl Known {
@@ -215,7 +220,35 @@ impl Known {
             glance_factor,
             glance: Level::of(luma, glance_factor),
             glance_spots: OnceLock::new(),
+            usual: Usual {
+                whole: 1.0,
+                glasses: vec![1.0; outlines.len()],
+            },
         })
+    }
+
+    /// Learns how much agrees in a later picture of the same place, in which nobody stands before the
+    /// glasses: what was found of them there, and where they stood, as for [`Known::follow`]. So much
+    /// is then asked for when the picture is sought again.
+    pub fn learn(&mut self, after: &GrayImage, shifts_px: &[(f64, f64)], found: &[Followed]) {
+        for (usual, found) in self.usual.glasses.iter_mut().zip(found) {
+            Usual::follow(usual, found.agreeing);
+        }
+        let exact = self.levels.len().saturating_sub(2);
+        if after.dimensions() != self.size || shifts_px.is_empty() {
+            return;
+        }
+        let new = pyramid(after, self.factor);
+        let (Some(level), Some(spots)) = (new.get(exact), self.spots().get(exact)) else {
+            return;
+        };
+        let middle = (level.width as f64 / 2.0, level.height as f64 / 2.0);
+        let mean = |of: fn(&(f64, f64)) -> f64| {
+            shifts_px.iter().map(of).sum::<f64>() / shifts_px.len() as f64 / f64::from(level.factor)
+        };
+        let start = Shift::new(middle, (mean(|s| s.0), mean(|s| s.1)), 0.0, 1.0);
+        let agreeing = fit(level, spots, start, None).agreeing;
+        Usual::follow(&mut self.usual.whole, agreeing);
     }
 
     /// Steep places of the whole picture, for each level.
@@ -271,7 +304,14 @@ impl Known {
             .outlines
             .iter()
             .zip(&self.rounds)
-            .map(|(outline, rounds)| glass(rounds, &new, outline, whole.shift, whole.agreeing))
+            .zip(&self.usual.glasses)
+            .map(|((outline, rounds), usual)| {
+                let mut found = glass(rounds, &new, outline, whole.shift, whole.agreeing);
+                if found.sure == Certainty::Hidden && found.agreeing >= SURE_GLASS * usual {
+                    found.sure = Certainty::Sure;
+                }
+                found
+            })
             .collect();
         Again::Found(Registered {
             glasses,
@@ -383,7 +423,9 @@ impl Known {
         fits.sort_by(|a, b| (b.agreeing * b.in_sight).total_cmp(&(a.agreeing * a.in_sight)));
         let best = fits.first().copied()?;
         let rival = fits.get(1).map_or(0.0, |f| f.agreeing * f.in_sight);
-        if best.agreeing < SURE_WHOLE || rival > RIVAL * best.agreeing * best.in_sight {
+        if best.agreeing < SURE_WHOLE * self.usual.whole
+            || rival > RIVAL * best.agreeing * best.in_sight
+        {
             return None;
         }
         let shift = best.shift.in_pixels(f64::from(old[exact].factor));

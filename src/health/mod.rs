@@ -23,6 +23,8 @@ pub struct Signs {
     pub changed: f32,
     /// Share of the texture round the glass that is where it should be, 0 to 1.
     pub agreeing: f64,
+    /// Contrast of that texture for its light; 1 is as it was.
+    pub contrast: f64,
     /// Shift of the glass against its outline, pixels.
     pub shift_px: f64,
     /// Not one sample of any glass differs from the frame before.
@@ -51,6 +53,10 @@ pub struct HealthSettings {
     /// repeats a calm picture for a second or two; a camera's noise never stands still. 2.5, so
     /// that it is shown within three seconds.
     pub frozen_secs: f64,
+    /// Contrast of the texture round the glass under which it is hidden: somebody as dark as what he
+    /// hides changes no sample by much. Steam that takes half the light and shines itself leaves
+    /// a third of it.
+    pub hidden_contrast: f64,
     /// Share of agreeing texture under which the glass is not where it was.
     pub agreeing_share: f64,
     /// Farthest shift that steadying can follow, pixels.
@@ -74,6 +80,7 @@ impl Default for HealthSettings {
             patience_secs: 0.25,
             recovery_secs: 0.3,
             frozen_secs: 2.5,
+            hidden_contrast: 0.2,
             agreeing_share: 0.35,
             farthest_px: 8.5,
             gap_secs: 0.35,
@@ -278,7 +285,7 @@ impl Watch {
         if signs.agreeing < s.agreeing_share || signs.shift_px > s.farthest_px {
             return Some((BlindWhy::Moved, now));
         }
-        if signs.changed > s.covered_share {
+        if signs.changed > s.covered_share || signs.contrast < s.hidden_contrast {
             return Some((BlindWhy::Covered, now));
         }
         None
@@ -296,6 +303,7 @@ mod tests {
             gain: 1.0,
             changed: 0.01,
             agreeing: 0.98,
+            contrast: 1.0,
             shift_px: 0.2,
             identical: false,
         }

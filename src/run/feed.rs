@@ -242,6 +242,7 @@ impl Feed {
             gain: self.look.gain,
             changed: self.look.changed,
             agreeing: self.look.pose.agreeing,
+            contrast: self.look.pose.contrast,
             shift_px: self.look.pose.shift_px.0.hypot(self.look.pose.shift_px.1),
             identical: identical == Sameness::Repeated,
         };

@@ -49,6 +49,9 @@ const WELL: f64 = 0.8;
 /// picture is looked for.
 const DOUBTFUL_LOOKS: u32 = 2;
 
+/// Every so many looks at drift it is learned, too, how much of the kept picture's texture agrees.
+const LEARN_LOOKS: u32 = 3;
+
 /// How a feed's glass stands in a frame.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Standing {
@@ -99,6 +102,8 @@ struct Kept {
     at_secs: f64,
     picture: Known,
     outlines: Vec<Outline>,
+    /// Looks at drift against it so far.
+    looks: u32,
 }
 
 impl Kept {
@@ -107,6 +112,7 @@ impl Kept {
             at_secs: frame.at_secs,
             picture: Known::new(&frame.luma, &outlines)?,
             outlines,
+            looks: 0,
         })
     }
 }
@@ -304,7 +310,7 @@ impl Place {
 
     /// All is seen: looks whether the glasses slowly grow, turn or sink.
     fn drift(&mut self, frame: &Frame, glasses: &[Standing]) -> Option<Carry> {
-        let kept = self.kept.as_ref()?;
+        let kept = self.kept.as_mut()?;
         let shifts: Vec<(f64, f64)> = glasses
             .iter()
             .zip(&kept.outlines)
@@ -317,6 +323,10 @@ impl Place {
             })
             .collect();
         let found = kept.picture.follow(&frame.luma, &shifts);
+        if kept.looks % LEARN_LOOKS == 0 {
+            kept.picture.learn(&frame.luma, &shifts, &found);
+        }
+        kept.looks += 1;
         let unsure = found.iter().any(|f| f.sure != Certainty::Sure);
         let mut due = false;
         self.is_off = false;

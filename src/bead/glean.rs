@@ -1,0 +1,256 @@
+//! A second look for what the tracker lost: candidates that nothing explains yet and that lie on one
+//! straight way up the glass. Links from frame to frame go astray where half of the pictures hide a
+//! bead and each shows other specks; a whole way does not. Whether it is a bead is judged by the
+//! same rules as any path.
+
+use std::collections::VecDeque;
+
+use crate::bead::candidate::Candidate;
+use crate::bead::track::{Path, Sighting};
+
+/// Time for which candidates are kept, seconds: a passage before and after the crossing.
+const KEPT_SECS: f64 = 1.5;
+/// Most frames kept, and most candidates of one frame: the strongest tell most.
+const KEPT_FRAMES: usize = 90;
+const KEPT_EACH: usize = 10;
+/// Time between two looks, seconds.
+const EVERY_SECS: f64 = 0.2;
+/// A way is looked for so long after it crossed mid-glass, seconds: the tracker has had its turn.
+const AFTER_SECS: f64 = 0.6;
+/// Speeds looked for, in heights of the sightings a second: oil, and the quick half of what may be.
+const SPEEDS: std::ops::RangeInclusive<f32> = 10.0..=60.0;
+/// Least distance of the two sightings that a way is laid through, as a share of the glass.
+const LEAST_RISE: f32 = 0.3;
+/// How far off the way a sighting may be, rows, and as a share of its height: stamps waver.
+const OFF_ROWS: (f32, f32) = (1.5, 0.3);
+/// How far aside, columns, and as a share of the glass.
+const OFF_COLS: (f32, f32) = (1.5, 0.05);
+/// Most ratio of strengths on one way, natural logarithm.
+const UNLIKE: f32 = 1.1;
+/// Fewest sightings on a way, and least share of the frames between first and last.
+const FEWEST: usize = 6;
+const LEAST_SHARE: f32 = 0.5;
+
+/// One frame's candidates.
+#[derive(Clone, Debug)]
+struct Seen {
+    at_secs: f64,
+    frame: u64,
+    found: Vec<Candidate>,
+}
+
+/// Candidates of the last moments in one glass.
+#[derive(Clone, Debug, Default)]
+pub struct Gleaner {
+    recent: VecDeque<Seen>,
+    next_secs: f64,
+}
+
+/// A straight way up.
+#[derive(Clone, Copy, Debug)]
+struct Way {
+    at_secs: f64,
+    row: f32,
+    col: f32,
+    rows_per_s: f32,
+    cols_per_s: f32,
+    weight: f32,
+    height: f32,
+}
+
+impl Gleaner {
+    /// Forgets all: what comes is another picture.
+    pub fn clear(&mut self) {
+        self.recent.clear();
+    }
+
+    /// Takes the candidates of one frame.
+    pub fn keep(&mut self, at_secs: f64, frame: u64, mut found: Vec<Candidate>) {
+        while let Some(first) = self.recent.front()
+            && (at_secs - first.at_secs > KEPT_SECS || self.recent.len() >= KEPT_FRAMES)
+        {
+            self.recent.pop_front();
+        }
+        if found.is_empty() {
+            return;
+        }
+        if found.len() > KEPT_EACH {
+            found.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+            found.truncate(KEPT_EACH);
+        }
+        self.recent.push_back(Seen {
+            at_secs,
+            frame,
+            found,
+        });
+    }
+
+    /// The likeliest ways that crossed the middle a while ago, the best first, in a glass so many rows
+    /// high and so many columns wide; `is_taken` says which candidates (frame and row) belong to
+    /// something else.
+    pub fn look(
+        &mut self,
+        at_secs: f64,
+        (rows, cols): (f32, f32),
+        is_taken: impl Fn(u64, f32) -> bool,
+    ) -> Vec<Path> {
+        if self.next_secs > at_secs + EVERY_SECS {
+            self.next_secs = at_secs;
+        }
+        if at_secs < self.next_secs || self.recent.len() < FEWEST {
+            return Vec::new();
+        }
+        self.next_secs = at_secs + EVERY_SECS;
+        let free: Vec<Seen> = self
+            .recent
+            .iter()
+            .map(|seen| Seen {
+                found: seen
+                    .found
+                    .iter()
+                    .filter(|c| !is_taken(seen.frame, c.row))
+                    .copied()
+                    .collect(),
+                ..*seen
+            })
+            .filter(|seen| !seen.found.is_empty())
+            .collect();
+        let middle = rows / 2.0;
+        let (from, to) = (at_secs - AFTER_SECS - EVERY_SECS, at_secs - AFTER_SECS);
+        let mut ways: Vec<(f32, Vec<Sighting>)> = Vec::new();
+        for (index, below) in free.iter().enumerate() {
+            for above in free.iter().skip(index + 1) {
+                for a in below.found.iter().filter(|c| c.row > middle) {
+                    for b in above.found.iter().filter(|c| c.row <= middle) {
+                        let Some(way) = Way::through((below.at_secs, a), (above.at_secs, b)) else {
+                            continue;
+                        };
+                        let crossed = way.at_secs + f64::from((way.row - middle) / way.rows_per_s);
+                        if a.row - b.row < LEAST_RISE * rows || !(from..to).contains(&crossed) {
+                            continue;
+                        }
+                        ways.extend(way.sightings(&free, cols));
+                    }
+                }
+            }
+        }
+        ways.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let mut chosen: Vec<Vec<Sighting>> = Vec::new();
+        for (_, way) in ways {
+            let shares = |other: &Vec<Sighting>| {
+                way.iter()
+                    .any(|s| other.iter().any(|o| o.frame == s.frame && o.seen == s.seen))
+            };
+            if !chosen.iter().any(shares) {
+                chosen.push(way);
+            }
+        }
+        chosen.into_iter().map(Path::of).collect()
+    }
+}
+
+impl Way {
+    /// The way through two sightings; none when nothing could rise so.
+    fn through((a_secs, a): (f64, &Candidate), (b_secs, b): (f64, &Candidate)) -> Option<Self> {
+        let secs = (b_secs - a_secs) as f32;
+        let height = f32::midpoint(a.height, b.height).max(3.0);
+        let rows_per_s = (a.row - b.row) / secs.max(1e-3);
+        if !SPEEDS.contains(&(rows_per_s / height))
+            || (a.weight.max(1.0) / b.weight.max(1.0)).ln().abs() > UNLIKE
+        {
+            return None;
+        }
+        Some(Self {
+            at_secs: a_secs,
+            row: a.row,
+            col: a.col,
+            rows_per_s,
+            cols_per_s: (b.col - a.col) / secs.max(1e-3),
+            weight: (a.weight * b.weight).sqrt(),
+            height,
+        })
+    }
+
+    /// What was seen on it, and how much that is worth, when it is enough.
+    fn sightings(&self, free: &[Seen], cols: f32) -> Option<(f32, Vec<Sighting>)> {
+        let most = (
+            OFF_ROWS.0 + OFF_ROWS.1 * self.height,
+            OFF_COLS.0 + OFF_COLS.1 * cols,
+        );
+        let mut on_it: Vec<Sighting> = Vec::new();
+        let mut off_sum = 0.0;
+        for seen in free {
+            let since = (seen.at_secs - self.at_secs) as f32;
+            let (row, col) = (
+                self.row - self.rows_per_s * since,
+                self.col + self.cols_per_s * since,
+            );
+            let off = |c: &Candidate| (c.row - row).abs() / most.0;
+            let nearest = seen
+                .found
+                .iter()
+                .filter(|c| {
+                    off(c) < 1.0
+                        && (c.col - col).abs() < most.1
+                        && (c.weight / self.weight).ln().abs() < UNLIKE
+                })
+                .min_by(|a, b| off(a).total_cmp(&off(b)));
+            if let Some(candidate) = nearest {
+                off_sum += off(candidate);
+                on_it.push(Sighting {
+                    at_secs: seen.at_secs,
+                    frame: seen.frame,
+                    seen: *candidate,
+                    shared: false,
+                });
+            }
+        }
+        let (first, last) = (on_it.first()?, on_it.last()?);
+        let frames = (last.frame - first.frame + 1) as f32;
+        let count = on_it.len() as f32;
+        if on_it.len() < FEWEST || count < LEAST_SHARE * frames {
+            return None;
+        }
+        Some((count - 0.5 * off_sum - 0.4 * (frames - count), on_it))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bead::track::tests::blob;
+
+    /// A bead that is seen in two frames of three, among specks.
+    fn looked(is_taken: impl Fn(u64, f32) -> bool + Copy) -> Vec<Path> {
+        let mut gleaner = Gleaner::default();
+        let mut found = Vec::new();
+        for frame in 0..70_u64 {
+            let at_secs = frame as f64 / 30.0;
+            let mut seen = vec![blob(
+                ((frame * 77) % 200) as f32,
+                ((frame * 31) % 60) as f32,
+            )];
+            if (10..34).contains(&frame) && frame % 3 != 0 {
+                seen.push(blob(195.0 - 8.0 * (frame - 10) as f32, 30.0));
+            }
+            gleaner.keep(at_secs, frame, seen);
+            found.extend(gleaner.look(at_secs, (200.0, 60.0), is_taken));
+        }
+        found
+    }
+
+    #[test]
+    fn a_bead_seen_now_and_then_is_one_way_among_specks() {
+        let found = looked(|_, _| false);
+        assert_eq!(found.len(), 1);
+        assert!(found[0].points.len() >= 14, "{}", found[0].points.len());
+    }
+
+    #[test]
+    fn what_belongs_to_something_else_is_no_way() {
+        let bead = |frame: u64, row: f32| {
+            frame >= 10 && (row - (195.0 - 8.0 * (frame - 10) as f32)).abs() < 0.5
+        };
+        assert!(looked(bead).is_empty());
+    }
+}

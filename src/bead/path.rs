@@ -1,0 +1,206 @@
+//! The path of one thing through the glass: where it was seen, how fast it rises, whether it stands.
+//! How candidates come to lie on it is left to `track`, what it was to `explain`.
+
+use std::sync::Arc;
+
+use image::GrayImage;
+
+use crate::bead::candidate::Candidate;
+
+/// Points of a path that is standing still which are kept: about half a second.
+const STILL_POINTS: usize = 16;
+/// Movement under this many rows in that time is standing still.
+const STILL_ROWS: f32 = 2.5;
+/// Sightings in a row without such movement that are enough to call it standing still.
+const STILL_SIGHTINGS: usize = 6;
+/// A step up of so many rows from standing still may be a departure.
+const DEPARTS_ROWS: f32 = 1.0;
+/// A thing that rose by so many rows from picture to picture and then not at all is an old picture
+/// that came once more, or one that a coder left as it was: it tells nothing. As a part of its step.
+const REPEATED_ROWS: f32 = 2.0;
+const REPEATED_SHARE: f32 = 0.2;
+/// From this many points on a path is sure enough to own its candidates.
+pub(super) const SURE_POINTS: usize = 3;
+
+/// One sighting on a path.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sighting {
+    /// Source time, seconds.
+    pub at_secs: f64,
+    /// Number of the frame among those looked at.
+    pub frame: u64,
+    /// What was seen.
+    pub seen: Candidate,
+    /// Whether another path took the same candidate (two beads seen as one).
+    pub shared: bool,
+}
+
+/// The path of one thing through the glass.
+#[derive(Clone, Debug)]
+pub struct Path {
+    /// From the first sighting to the last.
+    pub points: Vec<Sighting>,
+    /// A picture of it, taken nearest to mid-glass so far.
+    pub picture: Option<Arc<GrayImage>>,
+    /// Frames in which it was seen once more where it had been, while it rose: they tell nothing.
+    pub repeats: u64,
+    /// The newest of them: frame, row and column.
+    pub(super) repeated: Option<(u64, f32, f32)>,
+    pub(super) picture_off_rows: f32,
+    pub(super) stays: bool,
+    pub(super) forgiven: bool,
+}
+
+impl Path {
+    pub(super) fn new(first: Sighting) -> Self {
+        Self {
+            points: vec![first],
+            picture: None,
+            repeats: 0,
+            repeated: None,
+            picture_off_rows: f32::MAX,
+            stays: false,
+            forgiven: false,
+        }
+    }
+
+    /// A path of sightings that were put together elsewhere, oldest first.
+    #[must_use]
+    pub fn of(points: Vec<Sighting>) -> Self {
+        Self {
+            points,
+            picture: None,
+            repeats: 0,
+            repeated: None,
+            picture_off_rows: f32::MAX,
+            stays: false,
+            forgiven: false,
+        }
+    }
+
+    /// Whether it was seen in each frame since it began.
+    pub(super) fn is_unbroken(&self) -> bool {
+        match (self.points.first(), self.points.last()) {
+            (Some(first), Some(last)) => last.frame - first.frame + 1 == self.points.len() as u64,
+            _ => false,
+        }
+    }
+
+    /// The newest sighting.
+    #[must_use]
+    pub fn newest(&self) -> Option<&Sighting> {
+        self.points.last()
+    }
+
+    /// Rise speed over the newest sightings, rows a second (upwards is positive).
+    #[must_use]
+    pub fn speed(&self) -> f32 {
+        let tail = self
+            .points
+            .get(self.points.len().saturating_sub(4)..)
+            .unwrap_or(&[]);
+        slope(tail)
+    }
+
+    /// Usual weight of its sightings, grey levels × samples.
+    #[must_use]
+    pub fn strength(&self) -> f32 {
+        let mut weights: Vec<f32> = self.points.iter().map(|p| p.seen.weight).collect();
+        crate::bead::steady::median(&mut weights)
+    }
+
+    /// Whether it stood still and its newest sighting is a step upwards: a bead may be leaving
+    /// the nozzle, which is a path of its own.
+    pub(super) fn departs(&self) -> bool {
+        let n = self.points.len();
+        !self.rises()
+            && n >= 2
+            && self.points[n - 2].seen.row - self.points[n - 1].seen.row > DEPARTS_ROWS
+    }
+
+    /// Where it should be at a time, row.
+    #[must_use]
+    pub fn expected_row(&self, at_secs: f64) -> f32 {
+        self.newest().map_or(0.0, |last| {
+            last.seen.row - self.speed() * (at_secs - last.at_secs) as f32
+        })
+    }
+
+    /// Whether it has clearly been rising.
+    #[must_use]
+    pub fn rises(&self) -> bool {
+        match (self.points.first(), self.points.last()) {
+            (Some(first), Some(last)) => {
+                self.points.len() >= SURE_POINTS
+                    && first.seen.row - last.seen.row > last.seen.height.max(4.0)
+            }
+            _ => false,
+        }
+    }
+
+    /// Whether it stood still in its newest sightings.
+    pub(super) fn stands(&self) -> bool {
+        let newest = self.points.len().checked_sub(STILL_SIGHTINGS);
+        let newest = newest.and_then(|from| self.points.get(from..));
+        newest.is_some_and(|points| {
+            let rows = || points.iter().map(|p| p.seen.row);
+            let most = rows().fold(f32::NEG_INFINITY, f32::max);
+            most - rows().fold(f32::INFINITY, f32::min) < STILL_ROWS
+        })
+    }
+
+    /// Whether a candidate is its newest sighting once more, though it should have risen.
+    pub(super) fn repeats(&self, candidate: &Candidate, at_secs: f64) -> bool {
+        let Some(last) = self.newest().filter(|_| self.rises()) else {
+            return false;
+        };
+        let step = self.speed() * (at_secs - last.at_secs) as f32;
+        step > REPEATED_ROWS
+            && (last.seen.row - candidate.row).abs() < REPEATED_SHARE * step
+            && (last.seen.col - candidate.col).abs() < 1.0
+    }
+
+    pub(super) fn is_sure(&self) -> bool {
+        self.points.len() >= SURE_POINTS
+    }
+
+    /// A path that stands still keeps only its newest points: the growing bead on the nozzle must
+    /// not weigh on its own departure.
+    pub(super) fn forget_stillness(&mut self) {
+        if self.points.len() <= STILL_POINTS {
+            return;
+        }
+        let from = self.points.len() - STILL_POINTS;
+        let moved = match (self.points.get(from), self.points.last()) {
+            (Some(a), Some(b)) => (a.seen.row - b.seen.row).abs(),
+            _ => 0.0,
+        };
+        if moved < STILL_ROWS {
+            self.stays = true;
+            self.points.drain(..from);
+        } else {
+            self.stays = false;
+        }
+    }
+}
+
+/// Least-squares rise speed of some sightings, rows a second.
+fn slope(points: &[Sighting]) -> f32 {
+    let n = points.len() as f64;
+    let Some(first) = points.first() else {
+        return 0.0;
+    };
+    let (mut st, mut sr, mut stt, mut str_) = (0.0, 0.0, 0.0, 0.0);
+    for p in points {
+        let (t, r) = (p.at_secs - first.at_secs, f64::from(p.seen.row));
+        st += t;
+        sr += r;
+        stt += t * t;
+        str_ += t * r;
+    }
+    let spread = stt - st * st / n;
+    if spread <= 1e-12 {
+        return 0.0;
+    }
+    (-(str_ - st * sr / n) / spread) as f32
+}
