@@ -101,6 +101,7 @@ impl Feed {
                     GlassKind::Tube => COVERED_TUBE_SHARE,
                     GlassKind::Port => COVERED_PORT_SHARE,
                 },
+                other_scene_share: OTHER_SCENE_SHARE,
                 ..HealthSettings::default()
             }),
             judge: Judge::new(JudgeSettings::default()),
@@ -228,6 +229,7 @@ impl Feed {
             at_secs,
             mean: self.look.mean,
             gain: self.look.gain,
+            surround_gain: self.look.pose.gain as f32,
             changed: self.look.changed,
             agreeing: self.look.pose.agreeing,
             shift_px: self.look.pose.shift_px.0.hypot(self.look.pose.shift_px.1),
@@ -432,6 +434,8 @@ impl Feed {
                 BeadKind::Oil => {
                     self.drops += 1;
                     self.oil.drop(&bead);
+                    let height_px = self.calibration.outline.height_px;
+                    self.watch.passed(height_px / bead.rise_px_per_s);
                     let drops = &mut self.record.drops_secs;
                     // Two close beads may settle in the other order.
                     let place = drops.partition_point(|t| *t <= bead.at_secs);

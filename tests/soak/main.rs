@@ -209,7 +209,10 @@ impl Judge {
         }
         self.watch_stops();
         self.watch_losses();
-        self.settle(self.now_secs - JUDGED_AFTER_SECS);
+        // When an open spell began is known when it is over: until then nothing is judged.
+        if self.blind_since_secs.is_none() {
+            self.settle(self.now_secs - JUDGED_AFTER_SECS);
+        }
     }
 
     /// A feed that truly stands still must be told to.
