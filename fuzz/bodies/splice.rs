@@ -46,7 +46,7 @@ fn picture(draw: &mut Draw<'_>) -> (How, Vec<u8>) {
     let quantum = [[draw.byte().max(1); 64], [draw.byte().max(1); 64]];
     let seed = u64::from(draw.byte());
     let mut chance = ChaCha8Rng::seed_from_u64(seed);
-    let tables = if seed % 2 == 0 {
+    let tables = if seed.is_multiple_of(2) {
         [Tables::new(None), Tables::new(None)]
     } else {
         [
