@@ -58,6 +58,11 @@ fn jpeg_pictures() {
 }
 
 #[test]
+fn parts_of_jpeg_pictures() {
+    replay("splice");
+}
+
+#[test]
 fn logbooks() {
     replay("logbook");
 }

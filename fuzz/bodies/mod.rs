@@ -5,9 +5,12 @@
 mod calibration;
 mod draw;
 mod frames_csv;
+#[path = "../../tests/jpeg_draw/mod.rs"]
+mod jpeg_draw;
 mod logbook;
 mod logbook_base;
 mod mjpeg;
+mod splice;
 pub mod step;
 mod y4m;
 
@@ -15,11 +18,12 @@ mod y4m;
 type Body = fn(&[u8]);
 
 /// Every body under the name of its target and of its folder in `fuzz/corpus`.
-pub const ALL: [(&str, Body); 6] = [
+pub const ALL: [(&str, Body); 7] = [
     ("calibration", calibration::body),
     ("frames_csv", frames_csv::body),
     ("logbook", logbook::body),
     ("mjpeg", mjpeg::body),
+    ("splice", splice::body),
     ("step", step::body),
     ("y4m", y4m::body),
 ];

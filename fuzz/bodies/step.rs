@@ -10,12 +10,12 @@ use beadtally::cli::lines::Line;
 use beadtally::glass::{Calibration, FeedCalibration, Outline};
 use beadtally::judge::{Cause, Condition};
 use beadtally::run::{Event, Instrument};
-use image::{GrayImage, Luma};
+use image::GrayImage;
 
 use super::draw::Draw;
 
 /// Most frames of one input: a slow one must not hide the many.
-const MOST_FRAMES: u32 = 250;
+const MOST_FRAMES: u32 = 160;
 /// Size of the pictures, pixels.
 const SIZE_PX: (u32, u32) = (64, 96);
 /// Times between frames, seconds: 1000 to 1 a second, and some that no camera has.
@@ -164,26 +164,36 @@ impl Scene {
         let mut chance = number.wrapping_mul(0x9E37_79B9_7F4A_7C15);
         chance = (chance ^ (chance >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
         chance = (chance ^ (chance >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB) | 1;
-        GrayImage::from_fn(width, height, |x, y| {
-            // A weak chance will do for noise.
-            chance ^= chance << 13;
-            chance ^= chance >> 7;
-            chance ^= chance << 17;
-            let noise = (chance % (u64::from(self.noise) * 2 + 1)) as i32 - i32::from(self.noise);
-            let across = (f64::from(x) + self.shift_px).rem_euclid(32.0);
-            let is_wall = !(3.0..=29.0).contains(&across);
-            let away = (across - 16.0).hypot(f64::from(y) - y_bead);
-            let bead = (self.radius_px + 0.5 - away).clamp(0.0, 1.0);
-            let ground = f64::from(if is_wall {
-                self.ground / 2
-            } else {
-                self.ground
-            });
+        // Reckoned once a row and once a column: an input is to be measured, not drawn.
+        let across: Vec<f64> = (0..width)
+            .map(|x| (f64::from(x) + self.shift_px).rem_euclid(32.0))
+            .collect();
+        let reach_px = self.radius_px + 0.5;
+        let (glass, wall) = (f64::from(self.ground), f64::from(self.ground / 2));
+        let spread = u64::from(self.noise) * 2 + 1;
+        let mut levels = Vec::with_capacity(width as usize * height as usize);
+        for y in 0..height {
             // Something to hold on to along the glass, or steadying finds no place for it.
-            let ground = ground + 10.0 * (f64::from(y) * 0.4).sin();
-            let level = ground + bead * (f64::from(self.bead) - ground);
-            Luma([(level as i32 + noise).clamp(0, 255) as u8])
-        })
+            let ripple = 10.0 * (f64::from(y) * 0.4).sin();
+            let off = f64::from(y) - y_bead;
+            let has_bead = off.abs() < reach_px;
+            for across in &across {
+                // A weak chance will do for noise.
+                chance ^= chance << 13;
+                chance ^= chance >> 7;
+                chance ^= chance << 17;
+                let noise = (chance % spread) as i32 - i32::from(self.noise);
+                let is_wall = !(3.0..=29.0).contains(across);
+                let ground = ripple + if is_wall { wall } else { glass };
+                let mut level = ground;
+                if has_bead {
+                    let bead = (reach_px - (across - 16.0).hypot(off)).clamp(0.0, 1.0);
+                    level += bead * (f64::from(self.bead) - ground);
+                }
+                levels.push((level as i32 + noise).clamp(0, 255) as u8);
+            }
+        }
+        GrayImage::from_raw(width, height, levels).expect("as many levels as pixels")
     }
 }
 

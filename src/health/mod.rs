@@ -4,8 +4,13 @@
 //! person who places the camera).
 
 pub mod aim;
+mod lit;
+mod pictures;
 
 use crate::base::{BlindWhy, Span};
+
+use lit::Lit;
+use pictures::Pictures;
 
 /// Added to both sides of a step of light, grey levels.
 const LIGHT_BASE: f32 = 4.0;
@@ -19,6 +24,8 @@ pub struct Signs {
     pub mean: f32,
     /// Light of the glass against rest; 1 is the same.
     pub gain: f32,
+    /// Light of what stands round the glass against the first picture; 1 is the same.
+    pub surround_gain: f32,
     /// Share of the glass that is far from the picture at rest, 0 to 1.
     pub changed: f32,
     /// Share of the texture round the glass that is where it should be, 0 to 1.
@@ -43,6 +50,14 @@ pub struct HealthSettings {
     pub lit_anew_share: f32,
     /// Share of the glass that no bead can cover: a 6 mm bead in a 15 mm bore covers a tenth.
     pub covered_share: f32,
+    /// Share of `covered_share` under which what covered the glass is gone: the share wavers by a
+    /// tenth with the noise, and a flood that rises past the limit must not end the spell it began.
+    pub uncovered_share: f32,
+    /// Share of the glass far from rest from which the picture is another than before a spell.
+    pub other_scene_share: f32,
+    /// Seconds of good signs after which a glass that was covered and is still another than before
+    /// is taken for what it shows: what drains or is wiped away is not done in less.
+    pub settled_secs: f64,
     /// Share of the glass from which it is hidden, however short the moment.
     pub hidden_share: f32,
     /// Seconds a sign must last before it counts: a bead takes longer to pass than this.
@@ -63,10 +78,14 @@ pub struct HealthSettings {
     pub farthest_px: f64,
     /// Gap between two frames, seconds, in which a whole bead could pass unseen.
     pub gap_secs: f64,
-    /// Light of a glass full of oil against the same glass with water: it darkens and stays so.
+    /// Light of a glass full of oil against the same glass with water: lit from behind it darkens,
+    /// and stays so; lit from the front it may brighten as much.
     pub flooded_gain: f32,
     /// Seconds after which a lasting change of the glass alone is taken for a flood.
     pub flooded_secs: f64,
+    /// Seconds after which a glass that is even, but lit otherwise than before, is taken for what it
+    /// shows: somebody has put a card behind it. A flood is a matter of minutes.
+    pub longest_flood_secs: f64,
 }
 
 impl Default for HealthSettings {
@@ -76,6 +95,9 @@ impl Default for HealthSettings {
             light_step: 1.8,
             lit_anew_share: 0.12,
             covered_share: 0.3,
+            uncovered_share: 0.8,
+            other_scene_share: 0.12,
+            settled_secs: 2.0,
             hidden_share: 0.5,
             patience_secs: 0.25,
             recovery_secs: 0.3,
@@ -86,6 +108,7 @@ impl Default for HealthSettings {
             gap_secs: 0.35,
             flooded_gain: 0.75,
             flooded_secs: 4.0,
+            longest_flood_secs: 600.0,
         }
     }
 }
@@ -123,6 +146,9 @@ pub struct Watch {
     suspect: Option<(BlindWhy, f64)>,
     blind: Option<(BlindWhy, f64)>,
     good_since_secs: Option<f64>,
+    /// How glass and surround are lit while the glass is trusted.
+    lit: Option<Lit>,
+    pictures: Pictures,
 }
 
 impl Watch {
@@ -137,7 +163,15 @@ impl Watch {
             suspect: None,
             blind: None,
             good_since_secs: None,
+            lit: None,
+            pictures: Pictures::new(),
         }
+    }
+
+    /// A bead took so long through the whole glass, seconds: so long too few pictures must not
+    /// have come.
+    pub fn passed(&mut self, secs: f64) {
+        self.pictures.passed(secs);
     }
 
     /// Takes the signs of a frame. Gives the spells that ended with it, and the verdict.
@@ -146,17 +180,20 @@ impl Watch {
         let now = signs.at_secs;
         if let Some(last) = self.last_secs
             && now - last > self.settings.gap_secs
-            && self.blind.is_none()
         {
-            // Frames were lost, and a bead could have passed in the meantime.
-            over.push(Spell {
-                span: Span {
-                    from_secs: last,
-                    to_secs: now,
-                },
-                why: BlindWhy::NoFrames,
-            });
+            self.pictures.begin(now);
+            if self.blind.is_none() {
+                // Frames were lost, and a bead could have passed in the meantime.
+                over.push(Spell {
+                    span: Span {
+                        from_secs: last,
+                        to_secs: now,
+                    },
+                    why: BlindWhy::NoFrames,
+                });
+            }
         }
+        self.pictures.came(now);
         if !signs.identical || self.changed_secs.is_none() {
             self.changed_secs = Some(now);
         }
@@ -171,7 +208,7 @@ impl Watch {
             };
             self.suspect = Some((why, first));
             let patient = match why {
-                BlindWhy::Frozen | BlindWhy::LightChanged => 0.0,
+                BlindWhy::Frozen | BlindWhy::LightChanged | BlindWhy::NoFrames => 0.0,
                 BlindWhy::Covered if signs.changed > self.settings.hidden_share => 0.0,
                 _ => self.settings.patience_secs,
             };
@@ -186,6 +223,11 @@ impl Watch {
                 let recovery = match why {
                     // Frames are back: what is seen now can be counted at once.
                     BlindWhy::NoFrames | BlindWhy::CameraLost | BlindWhy::Frozen => 0.0,
+                    BlindWhy::Covered | BlindWhy::Flooded
+                        if signs.changed > self.settings.other_scene_share =>
+                    {
+                        self.settings.settled_secs
+                    }
                     _ => self.settings.recovery_secs,
                 };
                 if now - good >= recovery {
@@ -198,10 +240,22 @@ impl Watch {
                     });
                     self.blind = None;
                     self.good_since_secs = None;
+                    self.pictures.begin(now);
                 }
             }
         }
+        if !over.is_empty() {
+            self.lit = None;
+        } else if self.blind.is_none() && self.suspect.is_none() {
+            self.lit = Some(Lit::followed(self.lit, signs));
+        }
         (over, self.trust())
+    }
+
+    /// A frame came that was passed over because nothing moved.
+    pub fn pass_over(&mut self, at_secs: f64) {
+        self.pictures.came(at_secs);
+        self.last_secs = Some(at_secs);
     }
 
     /// No frame came. After the gap that could hide a bead the glass is blind since the last one.
@@ -230,7 +284,13 @@ impl Watch {
         self.suspect = None;
         self.good_since_secs = None;
         self.last_mean = 0.0;
+        self.lit_anew();
         self.finish(at_secs)
+    }
+
+    /// The light is told against another picture from now on.
+    pub fn lit_anew(&mut self) {
+        self.lit = None;
     }
 
     /// The verdict as it stands.
@@ -256,8 +316,9 @@ impl Watch {
         if let Some((why, since)) = &mut self.blind
             && *why == BlindWhy::Covered
             && signs.at_secs - *since > self.settings.flooded_secs
-            && signs.agreeing > 0.7
-            && signs.gain < self.settings.flooded_gain
+            && self
+                .lit
+                .is_some_and(|lit| lit.is_filled(signs, self.settings.flooded_gain))
         {
             *why = BlindWhy::Flooded;
         }
@@ -285,137 +346,28 @@ impl Watch {
         if signs.agreeing < s.agreeing_share || signs.shift_px > s.farthest_px {
             return Some((BlindWhy::Moved, now));
         }
-        if signs.changed > s.covered_share || signs.contrast < s.hidden_contrast {
+        let covered_secs = match self.blind {
+            Some((BlindWhy::Covered | BlindWhy::Flooded, since)) => Some(now - since),
+            _ => None,
+        };
+        let share = covered_secs.map_or(1.0, |_| s.uncovered_share);
+        // A glass full of oil is as even as one full of water: only its light tells them apart.
+        let is_filled = self
+            .lit
+            .is_some_and(|lit| lit.is_filled(signs, s.flooded_gain))
+            && covered_secs.map_or(signs.changed > s.other_scene_share, |secs| {
+                secs < s.longest_flood_secs
+            });
+        if is_filled
+            || signs.changed > share * s.covered_share
+            || signs.contrast < s.hidden_contrast
+        {
             return Some((BlindWhy::Covered, now));
         }
-        None
+        let too_few_since = self.pictures.too_few_since();
+        too_few_since.map(|since| (BlindWhy::NoFrames, since))
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn good(at_secs: f64) -> Signs {
-        Signs {
-            at_secs,
-            mean: 120.0,
-            gain: 1.0,
-            changed: 0.01,
-            agreeing: 0.98,
-            contrast: 1.0,
-            shift_px: 0.2,
-            identical: false,
-        }
-    }
-
-    fn run(
-        watch: &mut Watch,
-        frames: std::ops::Range<u32>,
-        signs: impl Fn(f64) -> Signs,
-    ) -> Vec<Spell> {
-        frames
-            .flat_map(|f| watch.frame(&signs(f64::from(f) / 30.0)).0)
-            .collect()
-    }
-
-    #[test]
-    fn a_good_picture_is_trusted() {
-        let mut watch = Watch::new(HealthSettings::default());
-        assert!(run(&mut watch, 0..300, good).is_empty());
-        assert_eq!(watch.trust(), Trust::Clear);
-    }
-
-    #[test]
-    fn something_in_the_way_is_one_spell_that_begins_when_it_came() {
-        let mut watch = Watch::new(HealthSettings::default());
-        let spells = run(&mut watch, 0..300, |t| Signs {
-            changed: if (2.0..5.0).contains(&t) { 0.8 } else { 0.0 },
-            ..good(t)
-        });
-        assert_eq!(spells.len(), 1);
-        assert_eq!(spells[0].why, BlindWhy::Covered);
-        assert!((spells[0].span.from_secs - 2.0).abs() < 0.04);
-        assert!((spells[0].span.to_secs - 5.3).abs() < 0.08);
-    }
-
-    #[test]
-    fn a_flicker_of_two_frames_is_no_spell() {
-        let mut watch = Watch::new(HealthSettings::default());
-        let spells = run(&mut watch, 0..300, |t| Signs {
-            changed: if (2.0..2.07).contains(&t) { 0.4 } else { 0.0 },
-            ..good(t)
-        });
-        assert!(spells.is_empty());
-    }
-
-    #[test]
-    fn a_frozen_picture_was_blind_from_its_last_change() {
-        let mut watch = Watch::new(HealthSettings::default());
-        let spells = run(&mut watch, 0..400, |t| Signs {
-            identical: (3.0..9.0).contains(&t),
-            ..good(t)
-        });
-        assert_eq!(spells.len(), 1);
-        assert_eq!(spells[0].why, BlindWhy::Frozen);
-        assert!((spells[0].span.from_secs - 3.0).abs() < 0.05);
-        assert!((spells[0].span.to_secs - 9.0).abs() < 0.05);
-    }
-
-    #[test]
-    fn a_gap_between_frames_is_a_spell_and_so_is_silence() {
-        let mut watch = Watch::new(HealthSettings::default());
-        watch.frame(&good(0.0));
-        let (over, trust) = watch.frame(&good(1.0));
-        assert_eq!(
-            over[0].span,
-            Span {
-                from_secs: 0.0,
-                to_secs: 1.0
-            }
-        );
-        assert_eq!(trust, Trust::Clear);
-        assert_eq!(watch.no_frame(1.2, BlindWhy::NoFrames), Trust::Clear);
-        assert!(matches!(
-            watch.no_frame(1.5, BlindWhy::NoFrames),
-            Trust::Blind {
-                since_secs: 1.0,
-                ..
-            }
-        ));
-        assert!(matches!(
-            watch.no_frame(2.5, BlindWhy::CameraLost),
-            Trust::Blind {
-                why: BlindWhy::CameraLost,
-                since_secs: 1.0
-            }
-        ));
-        let (over, trust) = watch.frame(&good(4.0));
-        assert_eq!(over.len(), 1);
-        assert_eq!(
-            over[0].span,
-            Span {
-                from_secs: 1.0,
-                to_secs: 4.0
-            }
-        );
-        assert_eq!(trust, Trust::Clear);
-    }
-
-    #[test]
-    fn a_flood_is_told_from_something_in_the_way() {
-        let mut watch = Watch::new(HealthSettings::default());
-        run(&mut watch, 0..300, |t| Signs {
-            changed: if t > 2.0 { 0.9 } else { 0.0 },
-            gain: if t > 2.0 { 0.6 } else { 1.0 },
-            ..good(t)
-        });
-        assert!(matches!(
-            watch.trust(),
-            Trust::Blind {
-                why: BlindWhy::Flooded,
-                ..
-            }
-        ));
-    }
-}
+mod tests;

@@ -4,6 +4,7 @@
 
 mod carrying;
 mod oil;
+mod showing;
 
 use std::sync::Arc;
 
@@ -16,7 +17,7 @@ use crate::rate::{self, Change, ChangeWatch, DropRecord, Reading, Silence};
 use crate::run::as_found::{AsFound, Began};
 use crate::run::event::Event;
 use crate::run::oil::hint;
-use crate::run::snapshot::{BeadMark, FeedSnapshot, HistoryPoint};
+use crate::run::snapshot::HistoryPoint;
 
 use oil::FeedOil;
 
@@ -102,6 +103,7 @@ impl Feed {
                     GlassKind::Tube => COVERED_TUBE_SHARE,
                     GlassKind::Port => COVERED_PORT_SHARE,
                 },
+                other_scene_share: OTHER_SCENE_SHARE,
                 ..HealthSettings::default()
             }),
             judge: Judge::new(JudgeSettings::default()),
@@ -233,6 +235,7 @@ impl Feed {
     /// Counts in the frame just looked at; `identical` says that no glass of the picture changed.
     pub fn count(&mut self, at_secs: f64, identical: Sameness) -> Vec<Event> {
         if self.passed_over {
+            self.watch.pass_over(at_secs);
             self.record.now_secs = at_secs;
             return Vec::new();
         }
@@ -240,6 +243,7 @@ impl Feed {
             at_secs,
             mean: self.look.mean,
             gain: self.look.gain,
+            surround_gain: self.look.pose.gain as f32,
             changed: self.look.changed,
             agreeing: self.look.pose.agreeing,
             contrast: self.look.pose.contrast,
@@ -375,61 +379,6 @@ impl Feed {
         }
     }
 
-    pub fn snapshot(&self, now_secs: f64) -> FeedSnapshot {
-        let pose = self.counter.pose();
-        let mut outline_now = self.calibration.outline;
-        outline_now.centre_x_px += pose.shift_px.0;
-        outline_now.centre_y_px += pose.shift_px.1;
-        outline_now.angle_deg += pose.turn_rad.to_degrees();
-        let mut beads: Vec<BeadMark> = self
-            .counter
-            .on_their_way()
-            .into_iter()
-            .map(|bead| BeadMark {
-                x_px: bead.x_px,
-                y_px: bead.y_px,
-                radius_px: bead.radius_px,
-                kind: BeadKind::Oil,
-                settled: false,
-            })
-            .collect();
-        for bead in &self.counted {
-            if now_secs - bead.settled_at_secs > MARKED_SECS {
-                continue;
-            }
-            let risen = bead.rise_px_per_s * (now_secs - bead.at_secs);
-            let top = -outline_now.height_px / 2.0;
-            let (x_px, y_px) = outline_now.picture_from_glass(0.0, (-risen).max(top));
-            beads.push(BeadMark {
-                x_px,
-                y_px,
-                radius_px: bead.height_px / 2.0,
-                kind: bead.kind,
-                settled: true,
-            });
-        }
-        FeedSnapshot {
-            feed: self.number,
-            calibration: self.calibration.clone(),
-            outline_now,
-            reading: self.reading,
-            state: self.state,
-            blind: self.blind(),
-            doubts: self.doubts.clone(),
-            drops: self.drops,
-            bubbles: self.bubbles,
-            last_drop_secs: self.record.drops_secs.last().copied(),
-            beads,
-            history: Arc::clone(&self.history_shared),
-            strip: self.counter.strip(),
-            shake_px: pose.shift_px.0.hypot(pose.shift_px.1),
-            residual_levels: pose.residual,
-            as_found: self.as_found.clone(),
-            oil: self.oil_now(),
-            growth: self.oil.growth,
-        }
-    }
-
     fn take(&mut self, beads: Vec<Bead>, events: &mut Vec<Event>) {
         for bead in beads {
             self.counted.push(Counted {
@@ -445,6 +394,8 @@ impl Feed {
                 BeadKind::Oil => {
                     self.drops += 1;
                     self.oil.drop(&bead);
+                    let height_px = self.calibration.outline.height_px;
+                    self.watch.passed(height_px / bead.rise_px_per_s);
                     let drops = &mut self.record.drops_secs;
                     // Two close beads may settle in the other order.
                     let place = drops.partition_point(|t| *t <= bead.at_secs);

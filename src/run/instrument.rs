@@ -17,6 +17,10 @@ use crate::run::oil::{self, OilState};
 use crate::run::place::{Place, Standing};
 use crate::run::snapshot::FeedSnapshot;
 
+/// A bead that passed mid-glass so shortly before its outline was redrawn may be counted under
+/// neither outline, seconds: as long as a gap that can hide one.
+const UNWATCHED_SECS: f64 = 0.35;
+
 /// Counts and judges all feeds of one lubricator.
 ///
 /// ```
@@ -399,6 +403,14 @@ impl Instrument {
                 kept.retune(feed.calibration.clone());
                 *feed = kept;
                 kept_count += 1;
+            } else if self.last.is_some() {
+                // What was at mid-glass now was on its way under no outline long enough.
+                events.push(Event::Blind {
+                    feed: Some(feed.number),
+                    from_secs: self.now_secs - UNWATCHED_SECS,
+                    to_secs: self.now_secs,
+                    why: BlindWhy::Starting,
+                });
             }
         }
         let same_glasses = kept_count == feeds.len() && feeds.len() == old.len();

@@ -10,6 +10,7 @@
 #![expect(clippy::expect_used, reason = "a test may stop at a surprise")]
 #![expect(clippy::print_stdout, reason = "the figures are for a person")]
 
+mod diary;
 mod trouble;
 
 use std::collections::{BTreeMap, VecDeque};
@@ -28,6 +29,7 @@ use rand::seq::IndexedRandom as _;
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 
+use diary::Diary;
 use trouble::{Troubled, Truth, calibration, lock};
 
 /// Small pictures and one quick feed: many hours and many beads in little time.
@@ -143,10 +145,12 @@ struct Judge {
     lost_told: VecDeque<f64>,
     losses: u64,
     wrong_losses: Vec<String>,
+    diary: Diary,
 }
 
 impl Judge {
     fn event(&mut self, event: &Event) {
+        self.diary.event(event);
         match event {
             Event::Bead { bead, .. } if event.is_drop() => self.counted.push_back(bead.at_secs),
             Event::Blind {
@@ -169,6 +173,7 @@ impl Judge {
                     drop(truth);
                     if seen > 0 {
                         self.false_stops.push(*at_secs);
+                        self.tell("false stop", *at_secs, "");
                     }
                 }
             }
@@ -199,9 +204,15 @@ impl Judge {
             (true, since) => since.or(Some(snapshot.now_secs - 5.0)),
             (false, _) => None,
         };
+        for at_secs in std::mem::take(&mut lock(&self.truth).gas) {
+            self.diary.note(at_secs, at_secs, "true gas");
+        }
         self.watch_stops();
         self.watch_losses();
-        self.settle(self.now_secs - JUDGED_AFTER_SECS);
+        // When an open spell began is known when it is over: until then nothing is judged.
+        if self.blind_since_secs.is_none() {
+            self.settle(self.now_secs - JUDGED_AFTER_SECS);
+        }
     }
 
     /// A feed that truly stands still must be told to.
@@ -235,6 +246,7 @@ impl Judge {
                 break;
             };
             drop(truth);
+            self.diary.fault(fault, from_secs, to_secs);
             let told = self
                 .lost_told
                 .iter()
@@ -275,6 +287,7 @@ impl Judge {
                 line.unseen += 1;
             } else {
                 line.lost += 1;
+                self.tell("lost", at_secs, fault);
             }
             self.past.push_back((at_secs, fault));
         }
@@ -298,6 +311,7 @@ impl Judge {
                 .min_by(|a, b| (a.0 - at_secs).abs().total_cmp(&(b.0 - at_secs).abs()));
             let fault = near.map_or("quiet", |(_, fault)| *fault);
             self.lines.entry(fault).or_default().invented += 1;
+            self.tell("invented", at_secs, fault);
         }
         while self
             .blind
@@ -305,6 +319,27 @@ impl Judge {
             .is_some_and(|(_, to)| *to < until_secs - 60.0)
         {
             self.blind.pop_front();
+        }
+        self.diary.forget_before(until_secs - 60.0);
+    }
+
+    /// A bead that went wrong, with all that happened round it.
+    fn tell(&self, what: &str, at_secs: f64, fault: &str) {
+        let near = |secs: &f64| (secs - at_secs).abs() < 5.0;
+        let truth = lock(&self.truth);
+        let beads = self.past.iter().chain(&truth.beads).map(|(secs, _)| *secs);
+        let beads: Vec<String> = beads
+            .filter(near)
+            .map(|secs| format!("{secs:.2}"))
+            .collect();
+        println!(
+            "{what} at {at_secs:.2} during '{fault}', now '{}' since {:.1}; true near it: {}",
+            truth.fault,
+            truth.since_secs,
+            beads.join(" ")
+        );
+        for line in self.diary.round(at_secs) {
+            println!("{line}");
         }
     }
 }
@@ -359,6 +394,7 @@ fn hours_of_every_fault_and_every_wish_lose_nothing_and_grow_nothing() {
         lost_told: VecDeque::new(),
         losses: 0,
         wrong_losses: Vec::new(),
+        diary: Diary::default(),
     };
     let mut ask_secs = 20.0;
     let mut wishes = 0_u64;
@@ -389,6 +425,7 @@ fn hours_of_every_fault_and_every_wish_lose_nothing_and_grow_nothing() {
         if snapshot.now_secs >= ask_secs {
             ask_secs = snapshot.now_secs + chance.random_range(ASK_SECS);
             for intent in asked(&mut chance, &outlines) {
+                judge.diary.asked(snapshot.now_secs, &intent);
                 runner.send(intent);
                 wishes += 1;
             }

@@ -53,6 +53,10 @@ pub struct Truth {
     pub beads: VecDeque<(f64, &'static str)>,
     /// The fault under way.
     pub fault: &'static str,
+    /// Since when, seconds.
+    pub since_secs: f64,
+    /// Gas that passed: times, seconds.
+    pub gas: Vec<f64>,
     /// The newest faults that are over: name, start, end.
     pub over: VecDeque<(&'static str, f64, f64)>,
     /// Whether the feed stands still, since when.
@@ -121,6 +125,7 @@ impl Troubled {
         }
         let mut truth = lock(&self.truth);
         truth.fault = self.fault.unwrap_or("quiet");
+        truth.since_secs = now_secs;
     }
 
     /// The frame as the camera lets it through.
@@ -167,6 +172,8 @@ impl Source for Troubled {
                 for bead in self.demo.take_beads() {
                     if bead.kind == BeadKind::Oil {
                         truth.beads.push_back((bead.at_secs, fault));
+                    } else {
+                        truth.gas.push(bead.at_secs);
                     }
                 }
                 truth.stopped_secs = match (fault, truth.stopped_secs) {

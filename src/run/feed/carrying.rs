@@ -57,6 +57,7 @@ impl Feed {
             self.take(beads, &mut events);
         }
         self.counter.carry(&outline, &frame.luma);
+        self.watch.lit_anew();
         self.counter.set_scale(self.calibration.px_per_mm);
         if why == Why::Knocked {
             self.counter.relearn();

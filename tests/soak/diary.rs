@@ -1,0 +1,79 @@
+//! What happened lately, so that a bead that was lost or invented can be told with all that was
+//! going on round it, and explained.
+
+use std::collections::VecDeque;
+
+use beadtally::run::{Event, Intent};
+
+/// So near to a bead a thing counts as being round it, seconds.
+const ROUND_SECS: f64 = 3.0;
+
+/// The newest things that happened: from, to (source time, seconds), words.
+#[derive(Default)]
+pub struct Diary {
+    lines: VecDeque<(f64, f64, String)>,
+}
+
+impl Diary {
+    pub fn note(&mut self, from_secs: f64, to_secs: f64, words: impl Into<String>) {
+        self.lines.push_back((from_secs, to_secs, words.into()));
+    }
+
+    /// A fault of the source.
+    pub fn fault(&mut self, fault: &str, from_secs: f64, to_secs: f64) {
+        self.note(from_secs, to_secs, format!("fault '{fault}'"));
+    }
+
+    /// What the operator asked.
+    pub fn asked(&mut self, at_secs: f64, intent: &Intent) {
+        let words = match intent {
+            // All of it would be a page.
+            Intent::Calibrate(new) => format!("Calibrate({:?})", new.feeds[0].outline),
+            other => format!("{other:?}"),
+        };
+        self.note(at_secs, at_secs, format!("asked {words}"));
+    }
+
+    /// What the instrument told; the usual readings say nothing here.
+    pub fn event(&mut self, event: &Event) {
+        let (from_secs, to_secs, words) = match event {
+            Event::Bead { bead, .. } => {
+                let words = format!(
+                    "{:?} at {:.2}, confidence {:.2}, {:.0} px/s, {:.1} px",
+                    bead.kind, bead.at_secs, bead.confidence, bead.rise_px_per_s, bead.height_px
+                );
+                (bead.at_secs, bead.at_secs, words)
+            }
+            Event::Blind {
+                from_secs,
+                to_secs,
+                why,
+                ..
+            } => (*from_secs, *to_secs, format!("blind: {why:?}")),
+            Event::Gap {
+                from_secs,
+                to_secs,
+                why,
+            } => (*from_secs, *to_secs, format!("gap: {why}")),
+            Event::Mark { at_secs, words, .. } => (*at_secs, *at_secs, format!("mark: {words}")),
+            _ => return,
+        };
+        self.note(from_secs, to_secs, words);
+    }
+
+    /// What happened round this time, a line each.
+    pub fn round(&self, at_secs: f64) -> Vec<String> {
+        let is_near = |(from, to, _): &&(f64, f64, String)| {
+            at_secs > from - ROUND_SECS && at_secs < to + ROUND_SECS
+        };
+        let mut lines: Vec<_> = self.lines.iter().filter(is_near).collect();
+        lines.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let words =
+            |(from, to, words): &(f64, f64, String)| format!("    {from:.2} to {to:.2}: {words}");
+        lines.into_iter().map(words).collect()
+    }
+
+    pub fn forget_before(&mut self, secs: f64) {
+        self.lines.retain(|(_, to, _)| *to >= secs);
+    }
+}
