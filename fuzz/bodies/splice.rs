@@ -113,7 +113,7 @@ fn parts_of_a_damaged_picture(draw: &mut Draw<'_>) {
             0 => bytes[at] = draw.byte(),
             // A marker where none was, or a stretch that is gone or is there twice.
             1 => bytes
-                .splice(at..at, [0xFF, 0xD0 | draw.byte() % 16])
+                .splice(at..at, [0xFF, 0xD0 | (draw.byte() % 16)])
                 .for_each(drop),
             2 => {
                 let to = (at + usize::from(draw.byte())).min(bytes.len());

@@ -82,9 +82,10 @@ impl Default for Wariness {
 }
 
 impl Wariness {
-    /// Down faster than up: beads in sight more than half the time must not blind it.
-    fn follow(&mut self, noisy: bool) {
-        self.join = if noisy {
+    /// Takes the share of the glass that is marked beside the largest things. Down faster than up: beads
+    /// in sight more than half the time must not blind it.
+    fn follow(&mut self, scattered_share: f32) {
+        self.join = if scattered_share > MARKED_SHARE {
             (self.join * JOIN_STEP).min(MOST_JOIN)
         } else {
             (self.join / JOIN_STEP.powf(1.5)).max(LEAST_JOIN)
@@ -106,7 +107,7 @@ pub fn candidates(
     let marked: u32 = energy.as_slice().map_or(0, |all| count_over(all, join));
     let of = energy.len();
     if marked == 0 {
-        wariness.follow(false);
+        wariness.follow(0.0);
         return Vec::new();
     }
     let mut mask = Mask::new(rows);
@@ -136,7 +137,7 @@ pub fn candidates(
         parts.push((first_row, part, 0));
     }
     let scattered = marked.saturating_sub(largest.iter().sum());
-    wariness.follow(scattered as f32 > MARKED_SHARE * of as f32);
+    wariness.follow(scattered as f32 / of.max(1) as f32);
     while let Some((first_row, part, step)) = parts.pop() {
         let split = if step < MOST_HIGHER && !could_be_bead(&part, (rows, inside.across)) {
             Some((join * HIGHER.powi(step as i32 + 1), step + 1))

@@ -540,7 +540,7 @@ fn keeps_pace(bead: &[(u64, f32)], other: &[(u64, f32)]) -> bool {
         at.and_then(|at| of.get(at)).map(|(_, row)| *row)
     };
     let both = || bead.iter().filter_map(|(f, r)| Some((*r, row(other, *f)?)));
-    match (both().next(), both().last()) {
+    match (both().next(), both().next_back()) {
         (Some(first), Some(last)) => {
             let (own, others) = (first.0 - last.0, first.1 - last.1);
             others > own / MOST_PACE && others < own * MOST_PACE

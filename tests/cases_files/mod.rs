@@ -13,9 +13,9 @@ use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
 use beadtally::base::{BeadKind, GlassKind};
+use beadtally::capture::demo::DemoSource;
 use beadtally::capture::demo::fault_words::{self, Fault};
 use beadtally::capture::demo::faults::Faults;
-use beadtally::capture::demo::{DemoSource, GlassTruth};
 use beadtally::capture::{Grab, Source};
 use beadtally::glass::Calibration;
 use beadtally::judge::FeedState;
