@@ -23,9 +23,9 @@ use jpeg_draw::{How, Sampling, Tables, encode};
 /// What the decoder of JPEG pictures sets aside for each picture: it is made anew for each and keeps
 /// its tables and rows of blocks in memory of its own. Nothing of this grows.
 const MOST_A_JPEG: f64 = 40.0;
-/// Above what measuring sets aside for each picture of three glasses on average, beads included: 568
-/// on 2026-11-25, debug build.
-const MOST_A_STEP: f64 = 800.0;
+/// Above what measuring sets aside for each picture of three glasses on average, beads included: 150
+/// on 2026-11-28, release build.
+const MOST_A_STEP: f64 = 300.0;
 /// Pictures before counting begins.
 const WARM_UP: usize = 240;
 /// Pictures counted.
