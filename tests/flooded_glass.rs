@@ -4,11 +4,13 @@
 //! much like one full of water, and then the flood is not told (DEVELOPERS.md says so).
 #![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
+mod true_outlines;
+
 use beadtally::base::BeadKind;
 use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{Grab, Source as _};
-use beadtally::glass::{Calibration, FeedCalibration, Outline};
 use beadtally::run::{Event, Instrument};
+use true_outlines::without_scale;
 
 /// The flood begins, ends, and the clip is over, source time, seconds.
 const FROM_SECS: f64 = 40.0;
@@ -27,30 +29,10 @@ const MATCH_SECS: f64 = 0.4;
 /// Half a passage beside a spell, seconds.
 const PASSAGE_SECS: f64 = 1.2;
 
-fn calibration(demo: &DemoSource) -> Calibration {
-    let feeds = demo.glasses().into_iter().map(|glass| {
-        FeedCalibration::new(Outline {
-            kind: glass.kind,
-            centre_x_px: glass.centre_px.0,
-            centre_y_px: glass.centre_px.1,
-            width_px: glass.size_px.0,
-            height_px: glass.size_px.1,
-            angle_deg: glass.angle_deg,
-        })
-    });
-    Calibration {
-        picture_width_px: demo.about().width,
-        picture_height_px: demo.about().height,
-        camera_identity: None,
-        oil: beadtally::glass::OilData::default(),
-        feeds: feeds.collect(),
-    }
-}
-
 /// A flood in the demo of these words: true beads, counted ones, and the blind spells.
 fn flooded(words: &str) -> (Vec<f64>, Vec<f64>, Vec<(f64, f64)>) {
     let mut demo = DemoSource::from_words(words).unwrap();
-    let mut instrument = Instrument::new(calibration(&demo));
+    let mut instrument = Instrument::new(without_scale(&demo));
     let (mut truth, mut counted, mut blind) = (Vec::new(), Vec::new(), Vec::new());
     let mut take = |events: Vec<Event>| {
         for event in events {

@@ -3,11 +3,13 @@
 #![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 #![expect(clippy::print_stdout, reason = "the figure is for a person")]
 
+mod true_outlines;
+
 use beadtally::base::BeadKind;
 use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{Grab, Source as _};
-use beadtally::glass::{Calibration, FeedCalibration, Outline};
 use beadtally::run::{Event, Instrument};
+use true_outlines::without_scale;
 
 const DEMO: &str = "feeds=1,rates=12,scatter=0.15,gas=0,size=160x120,fps=15,seed=8";
 /// Length of the clip, seconds.
@@ -17,30 +19,10 @@ const MATCH_SECS: f64 = 0.4;
 /// Half the way through the glass, seconds.
 const HALF_PASSAGE_SECS: f64 = 0.4;
 
-fn calibration(demo: &DemoSource) -> Calibration {
-    let feeds = demo.glasses().into_iter().map(|glass| {
-        FeedCalibration::new(Outline {
-            kind: glass.kind,
-            centre_x_px: glass.centre_px.0,
-            centre_y_px: glass.centre_px.1,
-            width_px: glass.size_px.0,
-            height_px: glass.size_px.1,
-            angle_deg: glass.angle_deg,
-        })
-    });
-    Calibration {
-        picture_width_px: demo.about().width,
-        picture_height_px: demo.about().height,
-        camera_identity: None,
-        oil: beadtally::glass::OilData::default(),
-        feeds: feeds.collect(),
-    }
-}
-
 /// The true beads, the counted ones, and the blind spells; the outline is redrawn at a time.
 fn redrawn(at_secs: f64) -> (Vec<f64>, Vec<f64>, Vec<(f64, f64)>) {
     let mut demo = DemoSource::from_words(DEMO).unwrap();
-    let outlines = calibration(&demo);
+    let outlines = without_scale(&demo);
     let mut instrument = Instrument::new(outlines.clone());
     let mut new = Some(outlines);
     let (mut truth, mut events) = (Vec::new(), Vec::new());

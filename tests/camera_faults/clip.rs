@@ -12,6 +12,8 @@ use image::ExtendedColorType;
 use image::codecs::jpeg::JpegEncoder;
 use serde::{Deserialize, Serialize};
 
+use super::true_outlines::without_scale;
+
 /// A quick feed, small and slow enough for a machine in software.
 const DEMO: &str = "feeds=1,rates=17,scatter=0.2,gas=0,size=240x180,fps=15,seed=41";
 /// Columns and rows.
@@ -72,32 +74,11 @@ pub fn draw(folder: &Path) {
         }));
     }
     file.flush().expect("room");
-    calibration(&source)
+    without_scale(&source)
         .write(&folder.join("glasses.toml"))
         .expect("a calibration");
     let text = serde_json::to_string(&truth).expect("plain numbers");
     std::fs::write(done, text).expect("room");
-}
-
-fn calibration(source: &DemoSource) -> Calibration {
-    let glasses = source.glasses();
-    let feeds = glasses.iter().map(|glass| {
-        FeedCalibration::new(Outline {
-            kind: glass.kind,
-            centre_x_px: glass.centre_px.0,
-            centre_y_px: glass.centre_px.1,
-            width_px: glass.size_px.0,
-            height_px: glass.size_px.1,
-            angle_deg: glass.angle_deg,
-        })
-    });
-    Calibration {
-        picture_width_px: source.about().width,
-        picture_height_px: source.about().height,
-        camera_identity: None,
-        oil: beadtally::glass::OilData::default(),
-        feeds: feeds.collect(),
-    }
 }
 
 /// The pictures of a drawn clip.

@@ -22,6 +22,9 @@ mod faults;
 #[cfg(target_os = "linux")]
 mod score;
 #[cfg(target_os = "linux")]
+#[path = "../true_outlines/mod.rs"]
+mod true_outlines;
+#[cfg(target_os = "linux")]
 mod writer;
 
 /// What this program is to be: none for the test itself, outside the machine.

@@ -12,6 +12,8 @@
 
 mod diary;
 mod trouble;
+#[path = "../true_outlines/mod.rs"]
+mod true_outlines;
 
 use std::collections::{BTreeMap, VecDeque};
 use std::path::{Path, PathBuf};
@@ -30,7 +32,8 @@ use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 
 use diary::Diary;
-use trouble::{Troubled, Truth, calibration, lock};
+use trouble::{Troubled, Truth, lock};
+use true_outlines::without_scale;
 
 /// Small pictures and one quick feed: many hours and many beads in little time.
 const DEMO: &str = "feeds=1,rates=12,scatter=0.15,gas=1,size=160x120,fps=15";
@@ -368,7 +371,7 @@ fn hours_of_every_fault_and_every_wish_lose_nothing_and_grow_nothing() {
     let path: PathBuf = folder.path().join("logbook.sqlite3");
     let mut chance = ChaCha8Rng::seed_from_u64(seed);
     let demo = DemoSource::from_words(&format!("{DEMO},seed={seed}")).expect("words");
-    let outlines = calibration(&demo);
+    let outlines = without_scale(&demo);
     let truth = Arc::new(Mutex::new(Truth::default()));
     let source = Troubled::new(demo, seed + 1, hours * 3600.0, Arc::clone(&truth));
     let mut settings = RunnerSettings::new(Box::new(source));

@@ -7,7 +7,6 @@ use std::sync::{Arc, Mutex, PoisonError};
 use beadtally::base::{BeadKind, Frame};
 use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{About, CaptureError, Grab, Source};
-use beadtally::glass::{Calibration, FeedCalibration, Outline};
 use rand::seq::IndexedRandom as _;
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
@@ -194,27 +193,5 @@ impl Source for Troubled {
 
     fn about(&self) -> &About {
         self.demo.about()
-    }
-}
-
-/// The true outlines.
-pub fn calibration(demo: &DemoSource) -> Calibration {
-    let glasses = demo.glasses();
-    let feeds = glasses.iter().map(|glass| {
-        FeedCalibration::new(Outline {
-            kind: glass.kind,
-            centre_x_px: glass.centre_px.0,
-            centre_y_px: glass.centre_px.1,
-            width_px: glass.size_px.0,
-            height_px: glass.size_px.1,
-            angle_deg: glass.angle_deg,
-        })
-    });
-    Calibration {
-        picture_width_px: demo.about().width,
-        picture_height_px: demo.about().height,
-        camera_identity: None,
-        oil: beadtally::glass::OilData::default(),
-        feeds: feeds.collect(),
     }
 }

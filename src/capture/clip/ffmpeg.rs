@@ -302,8 +302,8 @@ fn arguments(path: &Path, mode: Passthrough) -> io::Result<Vec<OsString>> {
     words.push(input);
     words.extend(["-map", "0:v:0", "-an", "-sn", "-dn", "-vf"].map(Into::into));
     // Square pixels: a tube must not come out wider than it is.
-    // Luma is taken as it was coded, and its range made good afterwards: that costs a tenth of what
-    // the program's own conversion to grey does.
+    // Luma is taken as it was coded, and its range made good afterwards: the program's own conversion
+    // to grey costs as much as its decoding.
     words.push(
         "scale=w=trunc(iw*sar+0.5):h=ih:flags=area,\
          format=pix_fmts=yuv420p|yuvj420p|yuv422p|yuvj422p|yuv444p|yuvj444p|gray,\
