@@ -22,10 +22,9 @@ const EVERY_SECS: f64 = 0.018;
 const AFTER_SECS: f64 = 0.5;
 /// Pixels round a glass that are cut out with it: its samples lie between pixels.
 const ROUND_PX: f64 = 2.0;
-/// More of them beside it: columns are filled up, by up to four samples to each side, and a sample is
-/// a pixel or, of a very wide glass, this part of the width.
-const FILLED_SAMPLES: f64 = 4.0;
-const SAMPLE_SHARE: f64 = 1.0 / 200.0;
+/// A bead is measured in samples of which so many or more make its height. Finer ones would tell
+/// hardly more of it, and cost as much more as there are.
+const HEIGHT_SAMPLES: f64 = 16.0;
 
 /// A glass cut out of a frame, and how it stands there.
 #[derive(Clone, Debug, Default)]
@@ -47,9 +46,8 @@ impl Cutting {
         let edge = turned.upright_box();
         let within = |at: f64, of: u32| at.clamp(0.0, f64::from(of)) as usize;
         let (x, y) = (edge.x + pose.shift_px.0, edge.y + pose.shift_px.1);
-        let beside = ROUND_PX + FILLED_SAMPLES * (SAMPLE_SHARE * outline.width_px).max(1.0);
-        let left = within(x - beside, luma.width());
-        let right = within((x + edge.width + beside).ceil() + 1.0, luma.width());
+        let left = within(x - ROUND_PX, luma.width());
+        let right = within((x + edge.width + ROUND_PX).ceil() + 1.0, luma.width());
         let top = within(y - ROUND_PX, luma.height());
         let bottom = within((y + edge.height + ROUND_PX).ceil() + 1.0, luma.height());
         let (width, height) = (right.saturating_sub(left), bottom.saturating_sub(top));
@@ -73,8 +71,8 @@ pub(super) struct Leaf {
     pub(super) frame: u64,
     pub(super) at_secs: f64,
     cutting: Cutting,
-    /// Where its samples lie: a glass may have been carried along since.
-    grid: Option<Grid>,
+    /// Where the glass was: it may have been carried along since.
+    outline: Option<Outline>,
     /// What evens the light of each followed row.
     light: Vec<f32>,
 }
@@ -83,16 +81,24 @@ pub(super) struct Leaf {
 /// are followed in.
 #[derive(Clone, Debug)]
 pub struct Album {
-    pub(super) sampler: Sampler,
-    pub(super) rows: usize,
-    pub(super) cols: usize,
-    /// Samples of the album for one sample that beads are followed in.
-    pub(super) finer: f32,
+    /// What it can be read in, the finest first; never empty.
+    finenesses: Vec<Fineness>,
+    outline: Outline,
     /// Rows and columns that beads are followed in.
-    pub(super) followed: (usize, usize),
+    followed: (usize, usize),
     pub(super) leaves: VecDeque<Leaf>,
     last_secs: f64,
     stirred_secs: f64,
+}
+
+/// Samples that an album can be read in.
+#[derive(Clone, Debug)]
+pub(super) struct Fineness {
+    pub(super) grid: Grid,
+    /// In each row those that belong to the glass: from the first up to the second.
+    pub(super) inside: Vec<(usize, usize)>,
+    /// So many of them, in a line, for one that beads are followed in.
+    pub(super) finer: f32,
 }
 
 /// One frame's glass as beads are followed in it, for [`Album::keep`].
@@ -125,24 +131,27 @@ impl Album {
     /// An empty album of one glass, in which beads are followed in (rows, columns) of that shape.
     #[must_use]
     pub fn new(followed: &Sampler) -> Self {
-        let sampler = followed.finer();
-        let (rows, cols) = sampler.shape();
-        let finer = (followed.step_px() / sampler.step_px()) as f32;
+        let fineness = |grid: Grid| Fineness {
+            inside: grid.inside(),
+            finer: (followed.step_px() / grid.step_px) as f32,
+            grid,
+        };
         Self {
-            rows,
-            cols,
-            finer,
+            finenesses: followed.grid().finer().into_iter().map(fineness).collect(),
+            outline: *followed.outline(),
             followed: followed.shape(),
             leaves: VecDeque::with_capacity(KEPT),
             last_secs: f64::NEG_INFINITY,
             stirred_secs: f64::NEG_INFINITY,
-            sampler,
         }
     }
 
     /// The glass stands at another outline from now on, see [`Sampler::carry`].
     pub fn carry(&mut self, outline: &Outline) {
-        self.sampler.carry(outline);
+        self.outline = *outline;
+        for fineness in &mut self.finenesses {
+            fineness.grid = fineness.grid.at(outline);
+        }
     }
 
     /// Keeps a frame, if there is or was something in the glass.
@@ -164,9 +173,9 @@ impl Album {
         let mut leaf = oldest.unwrap_or_default();
         leaf.frame = seen.frame;
         leaf.at_secs = seen.at_secs;
-        leaf.grid = Some(self.sampler.grid());
+        leaf.outline = Some(self.outline);
         match source {
-            Source::Frame(luma, pose) => leaf.cutting.cut(luma, self.sampler.outline(), pose),
+            Source::Frame(luma, pose) => leaf.cutting.cut(luma, &self.outline, pose),
             Source::Cut(cutting) => leaf.cutting = cutting,
         }
         leaf.light.clear();
@@ -179,19 +188,76 @@ impl Album {
         self.leaves.push_back(leaf);
     }
 
-    /// One row of a kept frame, straightened, its light evened as it was to follow beads, less the
-    /// picture at rest there (see [`Album::row_at_rest`]); grey levels.
-    pub(super) fn row(&self, leaf: &Leaf, row: usize, rest: &[f32], out: &mut Vec<f32>) {
+    /// The album in the samples in which a bead is to be measured that is so many pixels high; none
+    /// when it can be read in none.
+    pub(super) fn reading(&self, height_px: f64) -> Option<Reading<'_>> {
+        let fine = |fineness: &&Fineness| height_px >= HEIGHT_SAMPLES * fineness.grid.step_px;
+        let fineness = self.finenesses.iter().rfind(fine);
+        Some(Reading {
+            album: self,
+            fineness: fineness.or_else(|| self.finenesses.first())?,
+        })
+    }
+
+    /// The same, in samples of so many pixels.
+    pub(super) fn reading_in(&self, step_px: f32) -> Option<Reading<'_>> {
+        let off = |fineness: &Fineness| (fineness.grid.step_px as f32 - step_px).abs();
+        let nearest = |a: &&Fineness, b: &&Fineness| off(a).total_cmp(&off(b));
+        Some(Reading {
+            album: self,
+            fineness: self.finenesses.iter().min_by(nearest)?,
+        })
+    }
+
+    /// Picture pixels that a sample stands for in which beads are followed.
+    pub(super) fn followed_px(&self) -> f64 {
+        let px = |fineness: &Fineness| f64::from(fineness.finer) * fineness.grid.step_px;
+        self.finenesses.first().map_or(1.0, px)
+    }
+
+    /// Which of the kept frames bears a number.
+    pub(super) fn leaf(&self, frame: u64) -> Option<usize> {
+        self.leaves.binary_search_by_key(&frame, |l| l.frame).ok()
+    }
+}
+
+/// An album as it is read in samples of one fineness.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Reading<'a> {
+    pub(super) album: &'a Album,
+    pub(super) fineness: &'a Fineness,
+}
+
+impl Reading<'_> {
+    pub(super) fn rows(&self) -> usize {
+        self.fineness.grid.rows
+    }
+
+    pub(super) fn cols(&self) -> usize {
+        self.fineness.grid.cols
+    }
+
+    /// Part of a row of a kept frame, from a column on, as wide as what lies at rest there (see
+    /// [`Reading::row_at_rest`]): straightened, its light evened as it was to follow beads, less the
+    /// picture at rest; grey levels.
+    pub(super) fn row(
+        &self,
+        leaf: &Leaf,
+        (row, col): (usize, usize),
+        rest: &[f32],
+        out: &mut Vec<f32>,
+    ) {
         out.clear();
-        out.resize(self.cols, 0.0);
+        out.resize(rest.len(), 0.0);
         let Cutting {
             pixels,
             shift_px,
             turn_rad,
         } = &leaf.cutting;
-        let grid = leaf.grid.unwrap_or_else(|| self.sampler.grid());
-        grid.take_row(pixels, (*shift_px, *turn_rad), row, out);
-        let (upper, lower, down) = self.between(row, self.rows, self.followed.0);
+        let grid = self.fineness.grid;
+        let grid = leaf.outline.map_or(grid, |outline| grid.at(&outline));
+        grid.take_row(pixels, (*shift_px, *turn_rad), (row, col), out);
+        let (upper, lower, down) = self.between(row, self.rows(), self.album.followed.0);
         let light = |row: usize| leaf.light.get(row).copied().unwrap_or(1.0);
         let evened = light(upper) + (light(lower) - light(upper)) * down;
         for (level, rest) in out.iter_mut().zip(rest) {
@@ -199,21 +265,26 @@ impl Album {
         }
     }
 
-    /// One row of the picture at rest, in the album's samples, grey levels.
-    pub(super) fn row_at_rest(&self, rest: &Array2<f32>, row: usize) -> Vec<f32> {
-        let (upper, lower, down) = self.between(row, self.rows, self.followed.0);
+    /// Part of a row of the picture at rest, in these samples, grey levels.
+    pub(super) fn row_at_rest(
+        &self,
+        rest: &Array2<f32>,
+        row: usize,
+        cols: std::ops::Range<usize>,
+    ) -> Vec<f32> {
+        let followed = self.album.followed;
+        let (upper, lower, down) = self.between(row, self.rows(), followed.0);
         let get = |row: usize, col: usize| rest.get([row, col]).copied().unwrap_or(0.0);
-        (0..self.cols)
-            .map(|col| {
-                let (left, right, over) = self.between(col, self.cols, self.followed.1);
-                let line = |row: usize| get(row, left) + (get(row, right) - get(row, left)) * over;
-                line(upper) + (line(lower) - line(upper)) * down
-            })
-            .collect()
+        cols.map(|col| {
+            let (left, right, over) = self.between(col, self.cols(), followed.1);
+            let line = |row: usize| get(row, left) + (get(row, right) - get(row, left)) * over;
+            line(upper) + (line(lower) - line(upper)) * down
+        })
+        .collect()
     }
 
-    /// The two followed samples on either side of one of the album's, of so many, and the share of
-    /// the second.
+    /// The two followed samples on either side of one of these, of so many, and the share of the
+    /// second.
     fn between(&self, at: usize, of: usize, followed: usize) -> (usize, usize, f32) {
         let place = self.to_followed(at as f32, of, followed);
         let last = followed.saturating_sub(1);
@@ -222,24 +293,32 @@ impl Album {
         (low, high, (place - low as f32).clamp(0.0, 1.0))
     }
 
-    /// Where a row or column of the album (of so many) is among the followed ones (of so many).
-    pub(super) fn to_followed(&self, at: f32, of: usize, followed: usize) -> f32 {
-        (at + 0.5 - of as f32 / 2.0) / self.finer + followed as f32 / 2.0 - 0.5
+    /// Where a row or column (of so many) is among the followed ones (of so many).
+    fn to_followed(&self, at: f32, of: usize, followed: usize) -> f32 {
+        (at + 0.5 - of as f32 / 2.0) / self.fineness.finer + followed as f32 / 2.0 - 0.5
     }
 
-    /// Row and column in the album of a place that beads are followed in.
+    /// The followed row nearest to one of these.
+    pub(super) fn followed_row(&self, row: f32) -> usize {
+        self.nearest(row, self.rows(), self.album.followed.0)
+    }
+
+    /// The followed column nearest to one of these.
+    pub(super) fn followed_col(&self, col: f32) -> usize {
+        self.nearest(col, self.cols(), self.album.followed.1)
+    }
+
+    fn nearest(&self, at: f32, of: usize, followed: usize) -> usize {
+        let last = followed.saturating_sub(1) as f32;
+        self.to_followed(at, of, followed).round().clamp(0.0, last) as usize
+    }
+
+    /// Row and column of a place that beads are followed in.
     pub(super) fn place(&self, row: f32, col: f32) -> (f32, f32) {
         let to = |at: f32, followed: usize, of: usize| {
-            (at + 0.5 - followed as f32 / 2.0) * self.finer + of as f32 / 2.0 - 0.5
+            (at + 0.5 - followed as f32 / 2.0) * self.fineness.finer + of as f32 / 2.0 - 0.5
         };
-        (
-            to(row, self.followed.0, self.rows),
-            to(col, self.followed.1, self.cols),
-        )
-    }
-
-    /// Which of the kept frames bears a number.
-    pub(super) fn leaf(&self, frame: u64) -> Option<usize> {
-        self.leaves.binary_search_by_key(&frame, |l| l.frame).ok()
+        let (rows, cols) = self.album.followed;
+        (to(row, rows, self.rows()), to(col, cols, self.cols()))
     }
 }

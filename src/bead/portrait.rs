@@ -5,7 +5,7 @@
 
 use ndarray::Array2;
 
-use crate::bead::album::{Album, Leaf};
+use crate::bead::album::{Album, Leaf, Reading};
 use crate::bead::lanes::middle_of_five;
 use crate::bead::pages::Pages;
 use crate::bead::piece::{Piece, even_rows, laid, noise};
@@ -75,10 +75,10 @@ pub struct Portrait {
     pub noise: f32,
     /// Frames it rests on.
     pub frames: usize,
-    /// Mean place in the glass: row and column of the portrait's middle, samples of the album.
+    /// Mean place in the glass: row and column of the portrait's middle, its own samples.
     pub at: (f32, f32),
     /// Width of the whole glass, and the column (counted from the edge of the first) of its axis,
-    /// samples of the album.
+    /// its own samples.
     pub glass: (f32, f32),
     /// Picture pixels a sample stands for.
     pub step_px: f32,
@@ -86,7 +86,7 @@ pub struct Portrait {
     pub aim: (f32, f32),
 }
 
-/// Where a bead was sighted, samples of the album.
+/// Where a bead was sighted, samples of the portrait.
 struct Spot {
     at_secs: f64,
     frame: u64,
@@ -227,17 +227,19 @@ impl Album {
     /// portrait is taken twice: the second time of all that moved with what was sighted.
     #[must_use]
     pub fn portrait(&self, points: &[&Sighting], rest: &Array2<f32>) -> Option<Portrait> {
-        let mut pages = Pages::new(self, rest);
-        let points = self.spots(points);
+        let mut heights: Vec<f32> = points.iter().map(|p| p.seen.height).collect();
+        let reading = self.reading(f64::from(median(&mut heights)) * self.followed_px())?;
+        let points = reading.spots(points);
         let (height, width) = usual_size(&points);
-        let chosen = self.chosen(&points, height);
+        let chosen = reading.chosen(&points, height);
         let first = Aim {
             down: 0.0,
             over: 0.0,
             height,
             width: width.max(height),
         };
-        let portrait = self.take(&points, &chosen, &first, &mut pages)?;
+        let mut pages = Pages::new(reading, rest, reading.needed(&chosen, &first));
+        let portrait = reading.take(&points, &chosen, &first, &mut pages)?;
         let Some(extent) = portrait.extent(FAINT_SHARE) else {
             return Some(portrait);
         };
@@ -249,7 +251,11 @@ impl Album {
         if near {
             return Some(portrait);
         }
-        self.take(&points, &chosen, &second, &mut pages)
+        let (read, needed) = (pages.cols(), reading.needed(&chosen, &second));
+        if needed.start < read.start || needed.end > read.end {
+            pages = Pages::new(reading, rest, needed);
+        }
+        reading.take(&points, &chosen, &second, &mut pages)
     }
 
     /// Another portrait of the same sightings: of what reaches as far as `whole` in the first.
@@ -260,13 +266,17 @@ impl Album {
         rest: &Array2<f32>,
         (first, whole): (&Portrait, &Extent),
     ) -> Option<Portrait> {
-        let mut pages = Pages::new(self, rest);
-        let points = self.spots(points);
-        let chosen = self.chosen(&points, usual_size(&points).0);
-        self.take(&points, &chosen, &first.aimed_at(whole), &mut pages)
+        let reading = self.reading_in(first.step_px)?;
+        let points = reading.spots(points);
+        let chosen = reading.chosen(&points, usual_size(&points).0);
+        let aim = first.aimed_at(whole);
+        let mut pages = Pages::new(reading, rest, reading.needed(&chosen, &aim));
+        reading.take(&points, &chosen, &aim, &mut pages)
     }
+}
 
-    /// Sightings in the album's own samples. Of a clear bead now the one side is sighted, now the
+impl Reading<'_> {
+    /// Sightings in these samples. Of a clear bead now the one side is sighted, now the
     /// other: what was sighted far from the usual column is taken to be in it.
     fn spots(&self, points: &[&Sighting]) -> Vec<Spot> {
         let mut spots: Vec<Spot> = points
@@ -278,8 +288,8 @@ impl Album {
                     frame: p.frame,
                     row,
                     col,
-                    height: p.seen.height * self.finer,
-                    width: p.seen.width * self.finer,
+                    height: p.seen.height * self.fineness.finer,
+                    width: p.seen.width * self.fineness.finer,
                 }
             })
             .collect();
@@ -301,14 +311,39 @@ impl Album {
         let mut chosen: Vec<(&Spot, usize)> = points
             .iter()
             .filter(|p| p.height.max(height) < SAME_HEIGHT * p.height.min(height))
-            .filter_map(|p| Some((p, self.leaf(p.frame)?)))
+            .filter_map(|p| Some((p, self.album.leaf(p.frame)?)))
             .collect();
-        let best = BEST_SHARE * self.rows as f32;
+        let best = BEST_SHARE * self.rows() as f32;
         let off = |row: f32| (row - best).abs();
         chosen.sort_by(|a, b| off(a.0.row).total_cmp(&off(b.0.row)));
         let wanted = (HEIGHT_TOGETHER / height.max(1.0)).ceil() as usize;
         chosen.truncate(wanted.clamp(FEWEST_FRAMES, MOST_FRAMES));
         chosen
+    }
+
+    /// How many samples a portrait reaches to each side of its middle, and by how many more its pieces
+    /// are moved at most.
+    fn reach(&self, aim: &Aim) -> ((usize, usize), f32) {
+        let size = aim.height.max(aim.width / WIDER).max(2.0);
+        let half = |size: f32, most: usize| {
+            let wanted = (HALF_SIDE * size + BESIDE).ceil() as usize;
+            wanted.min(most.max(2)).min(LARGEST_HALF)
+        };
+        let half = (
+            half(size, self.rows()),
+            half(aim.width.max(aim.height), self.cols()),
+        );
+        (half, (FARTHEST * size).max(FARTHEST_LEAST))
+    }
+
+    /// The columns of the glass that the pieces of a portrait lie in.
+    fn needed(&self, chosen: &[(&Spot, usize)], aim: &Aim) -> std::ops::Range<usize> {
+        let ((_, half), farthest) = self.reach(aim);
+        let beside = half as f32 + farthest.ceil() + 2.0;
+        let cols = || chosen.iter().map(|(spot, _)| spot.col + aim.over);
+        let left = cols().fold(f32::INFINITY, f32::min) - beside;
+        let right = cols().fold(f32::NEG_INFINITY, f32::max) + beside;
+        left.max(0.0) as usize..right.max(0.0) as usize + 1
     }
 
     fn take(
@@ -321,17 +356,8 @@ impl Album {
         if chosen.is_empty() {
             return None;
         }
-        let size = aim.height.max(aim.width / WIDER).max(2.0);
-        let half = |size: f32, most: usize| {
-            let wanted = (HALF_SIDE * size + BESIDE).ceil() as usize;
-            wanted.min(most.max(2)).min(LARGEST_HALF)
-        };
-        let half = (
-            half(size, self.rows),
-            half(aim.width.max(aim.height), self.cols),
-        );
+        let (half, farthest) = self.reach(aim);
         let shape = (2 * half.0 + 1, 2 * half.1 + 1);
-        let farthest = (FARTHEST * size).max(FARTHEST_LEAST);
         let spare = farthest.ceil() as usize + 1;
         let clear = CLEAR_SHARE * aim.height + 1.0;
         let rows = self.rows_of(points);
@@ -385,8 +411,8 @@ impl Album {
             levels,
             seen,
             at,
-            glass: (self.sampler.inside().across, self.cols as f32 / 2.0),
-            step_px: self.sampler.step_px() as f32,
+            glass: (self.fineness.grid.across(), self.cols() as f32 / 2.0),
+            step_px: self.fineness.grid.step_px as f32,
             aim: (aim.down, aim.over),
         })
     }
@@ -411,7 +437,7 @@ impl Album {
                 near.row - (speed * (leaf.at_secs - near.at_secs)) as f32
             })
         };
-        self.leaves.iter().map(row_in).collect()
+        self.album.leaves.iter().map(row_in).collect()
     }
 
     /// The frames nearest in time to a sighting in which the bead was at least `clear` rows away
@@ -424,7 +450,7 @@ impl Album {
         clear: f32,
     ) -> ([usize; FRAMES_BEHIND], usize) {
         let mut nearest = [(f64::INFINITY, 0); FRAMES_BEHIND];
-        for (index, (leaf, bead)) in self.leaves.iter().zip(rows).enumerate() {
+        for (index, (leaf, bead)) in self.album.leaves.iter().zip(rows).enumerate() {
             if (*bead - row).abs() < clear {
                 continue;
             }
@@ -459,7 +485,7 @@ impl Album {
         let mut levels = Array2::from_elem((2 * half.0 + 1, width), f32::NAN);
         let mut still = [0.0_f32; FRAMES_BEHIND];
         for (row, line) in (from.0..).zip(levels.rows_mut()) {
-            if row < 0 || row >= self.rows as i64 {
+            if row < 0 || row >= self.rows() as i64 {
                 continue;
             }
             let (behind, count) = self.behind(rows, spot, row as f32, clear);
@@ -472,15 +498,19 @@ impl Album {
                 *other = pages.row(*index, row);
             }
             let others = others.get(..count).unwrap_or(&[]);
-            let rows = &self.sampler.inside().rows;
-            let inside = rows.get(row).copied().unwrap_or_default();
+            let inside = self.fineness.inside.get(row).copied().unwrap_or_default();
+            let read = pages.cols();
+            let inside = (inside.0.max(read.start), inside.1.min(read.end));
             let first = (inside.0 as i64).max(from.1);
             let last = (inside.1 as i64).min(from.1 + width as i64);
             let Some(line) = line.into_slice().filter(|_| first < last) else {
                 continue;
             };
             let cols = first as usize..last as usize;
-            let cut = |line: &'_ [f32]| cols.start.min(line.len())..cols.end.min(line.len());
+            let from_read = |col: usize| col - read.start;
+            let cut = |line: &'_ [f32]| {
+                from_read(cols.start).min(line.len())..from_read(cols.end).min(line.len())
+            };
             let line = line.get_mut((first - from.1) as usize..).unwrap_or(&mut []);
             for (value, level) in line.iter_mut().zip(&here[cut(here)]) {
                 *value = *level;
@@ -494,7 +524,7 @@ impl Album {
             } else if others.len() >= FEWEST_BEHIND {
                 for (col, value) in cols.zip(line) {
                     for (still, other) in still.iter_mut().zip(others) {
-                        *still = other.get(col).copied().unwrap_or(0.0);
+                        *still = other.get(from_read(col)).copied().unwrap_or(0.0);
                     }
                     *value -= median(still.get_mut(..count).unwrap_or(&mut []));
                 }
@@ -514,29 +544,20 @@ impl Album {
         shape: (usize, usize),
     ) -> Array2<f32> {
         let (half_rows, half_cols) = ((shape.0 / 2) as f32, (shape.1 / 2) as f32);
-        let (rows, cols) = self.followed;
-        let last = (rows.saturating_sub(1) as f32, cols.saturating_sub(1) as f32);
-        Array2::from_shape_fn(shape, |(r, c)| {
-            let sum: f32 = pieces
-                .iter()
-                .map(|piece| {
-                    let row = piece.place.0 + r as f32 - half_rows;
-                    let col = piece.place.1 + c as f32 - half_cols;
-                    let row = self
-                        .to_followed(row, self.rows, rows)
-                        .round()
-                        .clamp(0.0, last.0);
-                    let col = self
-                        .to_followed(col, self.cols, cols)
-                        .round()
-                        .clamp(0.0, last.1);
-                    rest.get([row as usize, col as usize])
-                        .copied()
-                        .unwrap_or(0.0)
-                })
-                .sum();
-            sum / pieces.len().max(1) as f32
-        })
+        let mut sum = Array2::zeros(shape);
+        let mut cols = Vec::new();
+        for piece in pieces {
+            let (top, left) = (piece.place.0 - half_rows, piece.place.1 - half_cols);
+            cols.clear();
+            cols.extend((0..shape.1).map(|c| self.followed_col(left + c as f32)));
+            for (r, mut line) in sum.rows_mut().into_iter().enumerate() {
+                let behind = rest.row(self.followed_row(top + r as f32));
+                for (value, col) in line.iter_mut().zip(&cols) {
+                    *value += behind.get(*col).copied().unwrap_or(0.0);
+                }
+            }
+        }
+        sum / pieces.len().max(1) as f32
     }
 }
 

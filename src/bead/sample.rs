@@ -96,53 +96,17 @@ impl Sampler {
         Self::of(outline, (rows, cols.next_multiple_of(LANES)), taps as usize)
     }
 
-    /// A sampler of the same glass with samples closer together, for measuring: a whole number of
-    /// them each way is one of these, and at most some twice as many as of a usual glass.
-    #[must_use]
-    pub fn finer(&self) -> Self {
-        let Grid {
-            outline,
+    fn of(outline: &Outline, (rows, cols): (usize, usize), taps: usize) -> Self {
+        let grid = Grid {
+            outline: *outline,
             rows,
             cols,
-            taps: most,
-            ..
-        } = self.grid;
-        let wanted = (outline.width_px / FINEST_ACROSS)
-            .max(outline.height_px / FINEST_ALONG)
-            .ceil()
-            .max(1.0) as usize;
-        let taps = (wanted..=most).find(|taps| most.is_multiple_of(*taps));
-        let taps = taps.unwrap_or(most);
-        let times = most / taps;
-        Self::of(&outline, (rows * times, cols * times), taps)
-    }
-
-    fn of(outline: &Outline, (rows, cols): (usize, usize), taps: usize) -> Self {
-        let is_inside = |row: usize, col: usize| {
-            let u = 2.0 * (col as f64 + 0.5 - cols as f64 / 2.0) * taps as f64 / outline.width_px;
-            let u = u.abs();
-            let v = (2.0 * (row as f64 + 0.5) / rows as f64 - 1.0).abs();
-            match outline.kind {
-                GlassKind::Tube => u <= TUBE_SHARE_ACROSS,
-                GlassKind::Port => u * u + v * v <= PORT_SHARE * PORT_SHARE,
-            }
+            step_px: taps as f64,
+            taps,
         };
-        let ranges = (0..rows)
-            .map(|row| {
-                let from = (0..cols).find(|col| is_inside(row, *col));
-                let to = (0..cols).rfind(|col| is_inside(row, *col));
-                from.zip(to).map_or((0, 0), |(from, to)| (from, to + 1))
-            })
-            .collect();
         Self {
-            grid: Grid {
-                outline: *outline,
-                rows,
-                cols,
-                step_px: taps as f64,
-                taps,
-            },
-            inside: Inside::new(ranges, cols, (outline.width_px / taps as f64) as f32),
+            inside: Inside::new(grid.inside(), cols, grid.across()),
+            grid,
             line: Vec::new(),
             tilt: Tilt::default(),
         }
@@ -151,8 +115,7 @@ impl Sampler {
     /// Takes the same samples of the glass at another outline; its shape stays, so its samples lie
     /// as much closer or farther apart as the outline is smaller or larger.
     pub fn carry(&mut self, outline: &Outline) {
-        self.grid.step_px *= outline.height_px / self.grid.outline.height_px.max(1e-9);
-        self.grid.outline = *outline;
+        self.grid = self.grid.at(outline);
     }
 
     /// Where its samples lie now.
@@ -240,32 +203,96 @@ impl Sampler {
         }
         let look = Look::new(luma);
         for (row, out) in into.chunks_exact_mut(grid.cols).enumerate() {
-            grid.take_leaning(&look, (shift_px, angle_rad), row, out);
+            grid.take_leaning(&look, (shift_px, angle_rad), (row, 0), out);
         }
     }
 }
 
 impl Grid {
-    /// Takes one row of the straightened picture, see [`Sampler::take`].
+    /// Samples of the same glass that are closer together, for measuring, the finest first: a pixel
+    /// each (or more, of a large glass), and so on up to these.
+    #[must_use]
+    pub fn finer(&self) -> Vec<Self> {
+        let outline = self.outline;
+        let finest = (outline.width_px / FINEST_ACROSS)
+            .max(outline.height_px / FINEST_ALONG)
+            .ceil()
+            .max(1.0) as usize;
+        (finest.min(self.taps)..=self.taps)
+            .map(|taps| {
+                let of = |px: f64| ((px / taps as f64).floor() as usize).max(1);
+                Self {
+                    outline,
+                    rows: of(outline.height_px),
+                    cols: of(outline.width_px),
+                    step_px: taps as f64,
+                    taps,
+                }
+            })
+            .collect()
+    }
+
+    /// The same samples of the glass at another outline, see [`Sampler::carry`].
+    #[must_use]
+    pub fn at(&self, outline: &Outline) -> Self {
+        let times = outline.height_px / self.outline.height_px.max(1e-9);
+        Self {
+            outline: *outline,
+            step_px: self.step_px * times,
+            ..*self
+        }
+    }
+
+    /// Width of the whole glass, samples.
+    #[must_use]
+    pub fn across(&self) -> f32 {
+        (self.outline.width_px / self.step_px) as f32
+    }
+
+    /// In each row the samples that belong to the glass: from the first up to, not including, the
+    /// second.
+    #[must_use]
+    pub fn inside(&self) -> Vec<(usize, usize)> {
+        let (rows, cols) = (self.rows as f64, self.cols as f64);
+        let is_inside = |row: usize, col: usize| {
+            let u = 2.0 * (col as f64 + 0.5 - cols / 2.0) * self.step_px / self.outline.width_px;
+            let u = u.abs();
+            let v = (2.0 * (row as f64 + 0.5) / rows - 1.0).abs();
+            match self.outline.kind {
+                GlassKind::Tube => u <= TUBE_SHARE_ACROSS,
+                GlassKind::Port => u * u + v * v <= PORT_SHARE * PORT_SHARE,
+            }
+        };
+        (0..self.rows)
+            .map(|row| {
+                let from = (0..self.cols).find(|col| is_inside(row, *col));
+                let to = (0..self.cols).rfind(|col| is_inside(row, *col));
+                from.zip(to).map_or((0, 0), |(from, to)| (from, to + 1))
+            })
+            .collect()
+    }
+
+    /// Takes samples of one row of the straightened picture, from a column on as many as `out` holds;
+    /// see [`Sampler::take`].
     pub fn take_row(
         &self,
         luma: &GrayImage,
         (shift_px, turn_rad): ((f64, f64), f64),
-        row: usize,
+        (row, col): (usize, usize),
         out: &mut [f32],
     ) {
         if luma.width() >= 2 && luma.height() >= 2 {
             let angle_rad = self.outline.angle_deg.to_radians() + turn_rad;
-            self.take_leaning(&Look::new(luma), (shift_px, angle_rad), row, out);
+            self.take_leaning(&Look::new(luma), (shift_px, angle_rad), (row, col), out);
         }
     }
 
-    /// One row of a glass that leans: its lines cross the rows of the frame.
+    /// Part of a row of a glass that leans: its lines cross the rows of the frame.
     fn take_leaning(
         &self,
         look: &Look<'_>,
         (shift_px, angle_rad): ((f64, f64), f64),
-        row: usize,
+        (row, col): (usize, usize),
         out: &mut [f32],
     ) {
         let (sin, cos) = angle_rad.sin_cos();
@@ -276,7 +303,8 @@ impl Grid {
         out.fill(0.0);
         for tap_y in row * self.taps..(row + 1) * self.taps {
             let along = (tap_y as f64 + 0.5) * sub - self.rows as f64 * self.step_px / 2.0;
-            let across = 0.5 * sub - self.cols as f64 * self.step_px / 2.0;
+            let first = (col * self.taps) as f64 + 0.5;
+            let across = first * sub - self.cols as f64 * self.step_px / 2.0;
             let x = self.outline.centre_x_px + shift_px.0 + across * cos - along * sin;
             let y = self.outline.centre_y_px + shift_px.1 + across * sin + along * cos;
             if look.holds(x, y) && look.holds(x + step_x * taps_over, y + step_y * taps_over) {
@@ -461,15 +489,30 @@ mod tests {
     fn the_mean_of_finer_samples_is_a_sample() {
         let outline = Outline::upright(GlassKind::Tube, 13.0, 2.0, 120.0, 400.0);
         let mut sampler = Sampler::new(&outline);
-        let mut finer = sampler.finer();
-        // 60 columns of two pixels, filled up to a multiple of eight.
-        assert_eq!((sampler.shape(), finer.shape()), ((200, 64), (400, 128)));
+        let finer = sampler.grid().finer();
+        // 60 columns of two pixels, filled up to a multiple of eight; finer ones are not.
+        assert_eq!(sampler.shape(), (200, 64));
+        assert_eq!(
+            finer
+                .iter()
+                .map(|g| (g.rows, g.cols, g.taps))
+                .collect::<Vec<_>>(),
+            [(400, 120, 1), (200, 60, 2)]
+        );
         let luma = GrayImage::from_fn(150, 410, |x, y| image::Luma([(x * 7 + y * 13) as u8]));
-        let (mut patch, mut fine) = (Array2::zeros((200, 64)), Array2::zeros((400, 128)));
+        let (mut patch, mut fine) = (Array2::zeros((200, 64)), Array2::zeros((400, 120)));
         sampler.take(&luma, (0.3, 0.6), 0.0, &mut patch);
-        finer.take(&luma, (0.3, 0.6), 0.0, &mut fine);
+        for (row, mut out) in fine.rows_mut().into_iter().enumerate() {
+            // In two parts: what is asked for first does not matter.
+            let (left, right) = out.as_slice_mut().unwrap().split_at_mut(50);
+            finer[0].take_row(&luma, ((0.3, 0.6), 0.0), (row, 50), right);
+            finer[0].take_row(&luma, ((0.3, 0.6), 0.0), (row, 0), left);
+        }
         for ((row, col), level) in patch.indexed_iter() {
-            let (r, c) = (2 * row, 2 * col);
+            if !(2..62).contains(&col) {
+                continue;
+            }
+            let (r, c) = (2 * row, 2 * (col - 2));
             let sum = fine[[r, c]] + fine[[r + 1, c]] + fine[[r, c + 1]] + fine[[r + 1, c + 1]];
             // Shifts are rounded to 128ths of a pixel, and neighbours differ by up to 255.
             assert!((level - sum / 4.0).abs() < 2.0, "{row} {col} {level} {sum}");
@@ -498,7 +541,7 @@ mod tests {
             let mut line = vec![0.0; cols];
             for row in 0..rows {
                 let exact = sampler.grid();
-                exact.take_row(&luma, ((0.3, 1.25), 0.0), row, &mut line);
+                exact.take_row(&luma, ((0.3, 1.25), 0.0), (row, 0), &mut line);
                 for (col, level) in line.iter().enumerate() {
                     let off = (patch[[row, col]] - level).abs();
                     assert!(off < 0.6, "{row} {col} {off}");

@@ -19,6 +19,8 @@ const FIRST_SECS: f64 = 30.0;
 const QUIET_SECS: std::ops::Range<f64> = 8.0..40.0;
 /// Length of a fault, seconds.
 const FAULT_SECS: std::ops::Range<f64> = 3.0..45.0;
+/// The fault that outlasts its time: the lens stays as it is then.
+const ZOOM: &str = "zoom 1";
 /// Faults that a demo draws, in its words: at usual strength, or inside the range that must hold.
 const DRAWN: [&str; 21] = [
     "stop",
@@ -37,7 +39,7 @@ const DRAWN: [&str; 21] = [
     "contrast 40",
     "noise 5",
     "knock 4",
-    "zoom 1",
+    ZOOM,
     "reflection 20",
     "lost",
     "doubled",
@@ -73,10 +75,17 @@ pub struct Troubled {
     told_secs: f64,
     last: Option<Frame>,
     truth: Arc<Mutex<Truth>>,
+    /// Scale at first, pixels a millimetre.
+    first_px_per_mm: f64,
 }
 
 pub fn lock(truth: &Mutex<Truth>) -> std::sync::MutexGuard<'_, Truth> {
     truth.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Picture pixels a millimetre of the first glass, now.
+fn scale(demo: &DemoSource) -> f64 {
+    demo.glasses().first().map_or(1.0, |glass| glass.px_per_mm)
 }
 
 impl Troubled {
@@ -84,6 +93,7 @@ impl Troubled {
     pub fn new(demo: DemoSource, seed: u64, until_secs: f64, truth: Arc<Mutex<Truth>>) -> Self {
         lock(&truth).fault = "quiet";
         Self {
+            first_px_per_mm: scale(&demo),
             demo,
             chance: ChaCha8Rng::seed_from_u64(seed),
             until_secs,
@@ -117,7 +127,15 @@ impl Troubled {
                 secs += STOPPED_WITHIN_SECS;
             }
             self.change_secs = now_secs + secs;
-            DRAWN.contains(&fault).then(|| fault.to_owned())
+            // The lens stays where it is when the fault is over; in three days it would have zoomed to
+            // the double, and whoever draws the outline anew draws it as it was. So it goes back.
+            let is_nearer = scale(&self.demo) > self.first_px_per_mm;
+            let words = if fault == ZOOM && is_nearer {
+                "zoom -1"
+            } else {
+                fault
+            };
+            DRAWN.contains(&fault).then(|| words.to_owned())
         };
         if let Some(words) = words {
             self.demo.switch(&words).expect("a fault by its words");
