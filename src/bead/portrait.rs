@@ -15,10 +15,10 @@ use crate::bead::track::Sighting;
 /// Most frames in one portrait: noise hardly shrinks beyond.
 const MOST_FRAMES: usize = 24;
 /// Fewest, where there are more: what is lit unevenly along the way is evened out.
-const FEWEST_FRAMES: usize = 12;
+const FEWEST_FRAMES: usize = 10;
 /// As many frames are laid upon each other as make so many samples of a bead's height together: an
 /// edge is known by the noise of all samples along it, so a large bead needs fewer.
-const HEIGHT_TOGETHER: f32 = 384.0;
+const HEIGHT_TOGETHER: f32 = 200.0;
 /// Half the side of a portrait, in sizes of the bead as first measured. That may be a third too
 /// small: of a bead lit from one side the dark part is missing.
 const HALF_SIDE: f32 = 1.0;
