@@ -12,6 +12,8 @@ const ROUND_SECS: f64 = 3.0;
 #[derive(Default)]
 pub struct Diary {
     lines: VecDeque<(f64, f64, String)>,
+    /// What was asked about outlines last: it may be wrong for as long as it holds.
+    outlines: Option<(f64, String)>,
 }
 
 impl Diary {
@@ -31,6 +33,9 @@ impl Diary {
             Intent::Calibrate(new) => format!("Calibrate({:?})", new.feeds[0].outline),
             other => format!("{other:?}"),
         };
+        if matches!(intent, Intent::Calibrate(_) | Intent::FindGlasses) {
+            self.outlines = Some((at_secs, words.clone()));
+        }
         self.note(at_secs, at_secs, format!("asked {words}"));
     }
 
@@ -70,7 +75,11 @@ impl Diary {
         lines.sort_by(|a, b| a.0.total_cmp(&b.0));
         let words =
             |(from, to, words): &(f64, f64, String)| format!("    {from:.2} to {to:.2}: {words}");
-        lines.into_iter().map(words).collect()
+        let outlines = self
+            .outlines
+            .iter()
+            .map(|(at, words)| format!("    outlines since {at:.2}: {words}"));
+        lines.into_iter().map(words).chain(outlines).collect()
     }
 
     pub fn forget_before(&mut self, secs: f64) {
