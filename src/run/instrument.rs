@@ -3,7 +3,6 @@
 
 use std::sync::Arc;
 
-use image::GrayImage;
 
 use crate::base::{BlindWhy, FeedNumber, Frame, Span};
 use crate::glass::Calibration;
@@ -45,7 +44,7 @@ pub struct Instrument {
     spoiled: u64,
     /// The picture before, to tell a repeated one: a glass steadied twice in the same picture may
     /// differ in its last digits.
-    last_luma: Option<Arc<GrayImage>>,
+    last_frame: Option<Frame>,
     now_secs: f64,
     /// Why no frame came last; none when one did.
     missing: Option<BlindWhy>,
@@ -71,7 +70,7 @@ impl Instrument {
             alarms: AlarmBook::new(AlarmSettings::default()),
             last: None,
             spoiled: 0,
-            last_luma: None,
+            last_frame: None,
             now_secs: 0.0,
             missing: None,
             place: Place::default(),
@@ -138,8 +137,10 @@ impl Instrument {
                 same = Some(same.unwrap_or(true) && looks_same);
             }
         }
-        let repeated = self.last_luma.as_ref() == Some(&frame.luma);
-        self.last_luma = Some(Arc::clone(&frame.luma));
+        let repeated = self
+            .last_frame
+            .replace(frame.clone())
+            .is_some_and(|last| frame.repeats(&last));
         let sameness = if (same == Some(true) || repeated) && !self.feeds.is_empty() {
             Sameness::Repeated
         } else {

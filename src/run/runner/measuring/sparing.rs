@@ -221,6 +221,37 @@ mod tests {
     }
 
     #[test]
+    fn a_frozen_picture_is_told_though_parts_and_whole_pictures_come_in_turn() {
+        for fps in [15, 30] {
+            let words = format!("demo:feeds=2,size=320x240,rates=20,fps={fps},fault=frozen @12");
+            let mut source = DemoSource::from_words(&words).unwrap();
+            let calibration = Arc::new(calibration_of(&source));
+            let mut sparing = Sparing::new(Pictures::Measured);
+            sparing.follow(Some(&calibration));
+            let mut instrument = Instrument::new((*calibration).clone());
+            for n in 0..fps * 18 {
+                let Grab::Frame(frame) = source.next().unwrap() else {
+                    panic!("the demo brings frames");
+                };
+                let part = if n % (fps / 2) == 0 {
+                    frame
+                } else {
+                    in_parts(&frame, &sparing.boxes)
+                };
+                instrument.step(&part);
+                let is_blind = instrument
+                    .feeds()
+                    .iter()
+                    .all(|feed| feed.state == FeedState::CannotSee);
+                let since_secs = part.at_secs - 12.0;
+                if !(0.0..3.0).contains(&since_secs) {
+                    assert_eq!(is_blind, since_secs > 0.0, "{since_secs} s, {fps} a second");
+                }
+            }
+        }
+    }
+
+    #[test]
     fn a_frame_of_other_places_is_known() {
         let outline = Outline::upright(GlassKind::Tube, 100.0, 60.0, 40.0, 200.0);
         let moved = Outline {
