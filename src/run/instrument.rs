@@ -3,7 +3,6 @@
 
 use std::sync::Arc;
 
-
 use crate::base::{BlindWhy, FeedNumber, Frame, Span};
 use crate::glass::Calibration;
 use crate::judge::{Alarm, AlarmBook, AlarmSettings, Cause, Condition, Happened};
