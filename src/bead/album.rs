@@ -294,7 +294,7 @@ impl Reading<'_> {
     }
 
     /// Where a row or column (of so many) is among the followed ones (of so many).
-    fn to_followed(&self, at: f32, of: usize, followed: usize) -> f32 {
+    fn to_followed(self, at: f32, of: usize, followed: usize) -> f32 {
         (at + 0.5 - of as f32 / 2.0) / self.fineness.finer + followed as f32 / 2.0 - 0.5
     }
 
