@@ -231,6 +231,7 @@ impl Judge {
                 self.stops += 1;
                 if !self.stop_told {
                     self.missed_stops.push(since);
+                    self.tell("missed stop", since, "stop");
                 }
             }
         }
@@ -341,6 +342,9 @@ impl Judge {
             truth.since_secs,
             beads.join(" ")
         );
+        if let Some((fault, from_secs, to_secs)) = truth.over.back() {
+            println!("    before that {from_secs:.2} to {to_secs:.2}: fault '{fault}'");
+        }
         for line in self.diary.round(at_secs) {
             println!("{line}");
         }
