@@ -82,6 +82,17 @@ impl Diary {
         lines.into_iter().map(words).chain(outlines).collect()
     }
 
+    /// Whether a reading was begun anew since: the outline or the valve was asked to be another.
+    pub fn begins_anew(&self, since_secs: f64) -> bool {
+        let asked = |(from, _, words): &(f64, f64, String)| {
+            *from >= since_secs
+                && (words.starts_with("asked Calibrate")
+                    || words.starts_with("asked FindGlasses")
+                    || words.starts_with("mark: valve"))
+        };
+        self.lines.iter().any(asked)
+    }
+
     pub fn forget_before(&mut self, secs: f64) {
         self.lines.retain(|(_, to, _)| *to >= secs);
     }

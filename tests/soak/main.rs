@@ -52,6 +52,12 @@ const ASK_SECS: std::ops::Range<f64> = 3.0..40.0;
 /// A feed that stands still for so long, seconds of seen time, must be told to have stopped: 2½
 /// intervals of 5 s, and more where its own scatter asks for it.
 const STOPPED_WITHIN_SECS: f64 = 40.0;
+/// So long after it ran at the double a feed may be told to have stopped, seconds: its intervals have
+/// become twice as long, and the reading has not yet.
+const SLOWED_SECS: f64 = 20.0;
+/// A reading that began anew so long before a stop may have fewer than three drops, seconds: then the
+/// band's low limit judges, after 75 s, and most stops are shorter.
+const NEW_READING_SECS: f64 = 25.0;
 /// A camera that is gone for so long, seconds, must have raised its alarm: its on-delay is 2 s.
 const LOST_WITHIN_SECS: f64 = 4.0;
 /// Most growth of memory after the first tenth, kB.
@@ -139,6 +145,8 @@ struct Judge {
     /// True beads that nobody can tell of any more, with their faults.
     past: VecDeque<(f64, &'static str)>,
     false_stops: Vec<f64>,
+    /// Stops told of a feed that slowed down.
+    slow_stops: u64,
     missed_stops: Vec<f64>,
     stops: u64,
     stop_told: bool,
@@ -174,7 +182,9 @@ impl Judge {
                         .filter(|(bead_secs, _)| !self.is_unseen(*bead_secs))
                         .count();
                     drop(truth);
-                    if seen > 0 {
+                    if seen > 0 && self.slows_down(*at_secs) {
+                        self.slow_stops += 1;
+                    } else if seen > 0 {
                         self.false_stops.push(*at_secs);
                         self.tell("false stop", *at_secs, "");
                     }
@@ -189,6 +199,16 @@ impl Judge {
             Event::Gap { why, .. } if why.contains("not passed on") => self.gaps_of_listening += 1,
             _ => {}
         }
+    }
+
+    /// Whether the feed stands still now, or ran faster a moment ago: by the intervals known of it,
+    /// it has stopped.
+    fn slows_down(&self, at_secs: f64) -> bool {
+        let truth = lock(&self.truth);
+        let was_fast = |(fault, _, to): &(&str, f64, f64)| {
+            fault.starts_with("fast") && at_secs - to < SLOWED_SECS
+        };
+        truth.stopped_secs.is_some() || truth.over.iter().any(was_fast)
     }
 
     fn is_unseen(&self, at_secs: f64) -> bool {
@@ -226,7 +246,8 @@ impl Judge {
         }
         if let (Some(since), None) = (self.standing_secs, standing_secs) {
             let seen = self.blind.iter().all(|(_, to)| *to < since - 30.0)
-                && self.blind_since_secs.is_none();
+                && self.blind_since_secs.is_none()
+                && !self.diary.begins_anew(since - NEW_READING_SECS);
             if seen && self.now_secs - since > STOPPED_WITHIN_SECS {
                 self.stops += 1;
                 if !self.stop_told {
@@ -324,7 +345,7 @@ impl Judge {
         {
             self.blind.pop_front();
         }
-        self.diary.forget_before(until_secs - 60.0);
+        self.diary.forget_before(until_secs - 90.0);
     }
 
     /// A bead that went wrong, with all that happened round it.
@@ -393,6 +414,7 @@ fn hours_of_every_fault_and_every_wish_lose_nothing_and_grow_nothing() {
         lines: BTreeMap::new(),
         past: VecDeque::new(),
         false_stops: Vec::new(),
+        slow_stops: 0,
         missed_stops: Vec::new(),
         stops: 0,
         stop_told: false,
@@ -454,13 +476,14 @@ fn hours_of_every_fault_and_every_wish_lose_nothing_and_grow_nothing() {
     println!("{hours} h, {wishes} wishes, seed {seed}, {FPS} frames a second: {DEMO}");
     print_lines(&judge);
     println!(
-        "camera lost: {} told, {} wrong; stops: {} told true, {} missed, {} false; weight first {first:?}, last {last:?}, heaviest \
-         {heaviest:?}",
+        "camera lost: {} told, {} wrong; stops: {} told true, {} missed, {} false, {} as a feed slowed \
+         down; weight first {first:?}, last {last:?}, heaviest {heaviest:?}",
         judge.losses,
         judge.wrong_losses.len(),
         judge.stops - judge.missed_stops.len() as u64,
         judge.missed_stops.len(),
-        judge.false_stops.len()
+        judge.false_stops.len(),
+        judge.slow_stops
     );
     assert!(stopped.left.is_empty(), "{:?}", stopped.left);
     let status = stopped.logbook.expect("a logbook");
