@@ -27,7 +27,7 @@ use bench::{chart, table};
     reason = "switches of a command line, each a word of its own"
 )]
 struct Args {
-    /// Few and short cases: under two minutes.
+    /// Few and short cases: one scene a disturbance, 12 seconds each.
     #[arg(long)]
     quick: bool,
     /// Only these disturbances, parted by commas; `idle` means `idle-gas`, too.
