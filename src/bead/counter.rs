@@ -15,6 +15,7 @@ use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
 use crate::bead::glean::Gleaner;
 use crate::bead::kind::{Measured, decide};
+use crate::bead::light::Bands;
 use crate::bead::portrait::{Portrait, clean};
 use crate::bead::rest::{Difference, Noise, Rest};
 use crate::bead::sample::Sampler;
@@ -205,6 +206,12 @@ impl Counter {
         let identical = self.patch == self.before;
         let mean = self.patch.mean().unwrap_or(0.0);
         self.compared = self.rest.is_ready();
+        self.rest.expect(Bands::expected(
+            f64::from(frame.luma.height()),
+            self.tracker.frame_secs(),
+            self.sampler.step_px(),
+            (self.sampler.inside().across, self.sampler.lean()),
+        ));
         let (gain, changed) = if self.compared {
             self.rest
                 .compare(&self.patch, self.sampler.inside(), &mut self.difference);

@@ -101,6 +101,26 @@ pub(super) fn differ(levels: &mut [f32], (now, rest, mask): (&[f32], &[f32], &[f
     }
 }
 
+/// The same with a factor that differs from column to column.
+pub(super) fn differ_aslant(
+    levels: &mut [f32],
+    (now, rest, mask): (&[f32], &[f32], &[f32]),
+    evened: impl Fn(f32) -> f32,
+) {
+    const COUNT: [f32; LANES] = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0];
+    let (base, count) = (splat(LIGHT_BASE), f32x8::new(COUNT));
+    let lines = chunks(now).iter().zip(chunks(rest)).zip(chunks(mask));
+    let mut col = 0.0;
+    let mut left = evened(col);
+    for (level, ((now, rest), mask)) in chunks_mut(levels).iter_mut().zip(lines) {
+        col += LANES as f32;
+        let right = evened(col);
+        let evened = splat(left) + count * splat((right - left) / LANES as f32);
+        *level = (((lane(now) + base) * evened - base - lane(rest)) * lane(mask)).to_array();
+        left = right;
+    }
+}
+
 /// How large energies are, see [`energies`].
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Scale {

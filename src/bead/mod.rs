@@ -12,6 +12,7 @@ mod glean;
 pub mod kind;
 pub mod lane;
 mod lanes;
+pub mod light;
 mod look;
 mod pages;
 mod path;

@@ -7,6 +7,7 @@ use std::ops::Range;
 use ndarray::Array2;
 
 use crate::bead::lanes::{self, Scale, Steps};
+use crate::bead::light::{Bands, Light};
 use crate::bead::sample::Inside;
 use crate::bead::smooth::{mean_square, smooth};
 use crate::bead::steady::median;
@@ -48,11 +49,6 @@ const OUTLYING: f32 = 16.0;
 const OUTLYING_SHARE: f32 = 0.2;
 /// Frames over which a new median is worked out.
 const RELEARN_FRAMES: usize = 12;
-/// Rows over which light is taken as even: under a twentieth of a mains band in the picture.
-const LIGHT_ROWS: usize = 8;
-/// Fewest samples that tell the light of a block of rows.
-const FEWEST_LIT: usize = 8;
-
 /// Differences kept of the last moments, for a glass behind steam.
 const RECENT: usize = 7;
 /// Time between two of them, seconds: their median spans 0.6 s. A bead that rises four of its
@@ -157,6 +153,7 @@ pub struct Rest {
     noise: Noise,
     /// Whether differences are smoothed before anything else, because the picture is noisy.
     coarse: bool,
+    bands: Bands,
     drift: Drift,
     ready: bool,
 }
@@ -172,8 +169,7 @@ pub struct Difference {
     pub energy: Array2<f32>,
     /// Light of the glass against rest: 1 is the same.
     pub gain: f32,
-    gains: Vec<f32>,
-    ratios: Vec<f32>,
+    light: Light,
     scratch: Vec<f32>,
     /// Share of samples far off (over sixteen times their noise's energy and over six levels), 0 to 1.
     pub changed: f32,
@@ -192,8 +188,7 @@ impl Difference {
             square: Array2::zeros(shape),
             energy: Array2::zeros(shape),
             gain: 1.0,
-            gains: Vec::new(),
-            ratios: Vec::new(),
+            light: Light::default(),
             scratch: Vec::new(),
             changed: 0.0,
             stirred: 0.0,
@@ -214,9 +209,15 @@ impl Rest {
             reference: Array2::zeros(shape),
             noise: Array2::from_elem(shape, LEAST_NOISE * LEAST_NOISE),
             coarse: false,
+            bands: Bands::default(),
             drift: Drift::new(shape),
             ready: false,
         }
+    }
+
+    /// Takes how finely light is evened in this glass.
+    pub fn expect(&mut self, bands: Bands) {
+        self.bands = bands;
     }
 
     /// Starts from the pictures of the first moments (oldest first); `before` is the noise that
@@ -333,11 +334,7 @@ impl Rest {
         if cols == 0 || patch.len() != rest.len() || levels.len() != rest.len() {
             return;
         }
-        self.light(patch, inside, &mut into.gains);
-        let gains = &into.gains;
-        into.ratios.clear();
-        into.ratios.extend_from_slice(gains);
-        into.gain = median(&mut into.ratios);
+        into.gain = into.light.look(self.bands, (patch, rest), inside, cols);
         let dimmed = dimmed(into.gain);
         let mask = &inside.mask;
         for (row, line) in levels.chunks_exact_mut(cols).enumerate() {
@@ -347,7 +344,7 @@ impl Rest {
             else {
                 return;
             };
-            lanes::differ(line, (now, rest, mask), 1.0 / between(gains, row));
+            into.light.differ(row, line, (now, rest, mask));
         }
         if self.coarse {
             smooth(levels, cols, &mut into.scratch);
@@ -446,34 +443,6 @@ impl Rest {
             lanes::medians(samples.each_ref(), place.start, into);
         }
     }
-
-    /// Light ratio per block of rows: the median over the glass, so that a bead does not sway it. The
-    /// guess is that of the block above.
-    fn light(&self, patch: &[f32], inside: &Inside, gains: &mut Vec<f32>) {
-        let cols = self.reference.ncols();
-        let rest = self.reference.as_slice().unwrap_or(&[]);
-        let mut before = gains.first().copied().unwrap_or(1.0);
-        gains.clear();
-        let blocks = patch
-            .chunks(LIGHT_ROWS * cols)
-            .zip(rest.chunks(LIGHT_ROWS * cols))
-            .zip(inside.mask.chunks(LIGHT_ROWS * cols))
-            .zip(inside.rows.chunks(LIGHT_ROWS));
-        for (((patch, rest), mask), ranges) in blocks {
-            // The middle half of the rows is plenty.
-            let rows = ranges.len() / 4..ranges.len() - ranges.len() / 4;
-            let some = |of: &'_ [f32]| -> Range<usize> {
-                (rows.start * cols).min(of.len())..(rows.end * cols).min(of.len())
-            };
-            let lit = ranges.get(rows.clone()).unwrap_or(&[]);
-            let of: usize = lit.iter().map(|(from, to)| to - from).sum();
-            if of >= FEWEST_LIT {
-                let lines = (&patch[some(patch)], &rest[some(rest)], &mask[some(mask)]);
-                before = lanes::median_ratio(lines, of as f32, before).clamp(0.02, 50.0);
-            }
-            gains.push(before);
-        }
-    }
 }
 
 /// Some samples of a picture.
@@ -486,20 +455,6 @@ fn part_mut<'a>(picture: &'a mut Array2<f32>, place: &Range<usize>) -> &'a mut [
 /// are made brighter and noisier, bright ones the other way about.
 fn dimmed(gain: f32) -> f32 {
     (1.0 / gain).powi(2).clamp(0.25, 100.0)
-}
-
-/// The gain of one row, straight between the middles of the blocks.
-fn between(gains: &[f32], row: usize) -> f32 {
-    let position = (row as f32 + 0.5) / LIGHT_ROWS as f32 - 0.5;
-    let last = gains.len().saturating_sub(1);
-    let lower = (position.max(0.0) as usize).min(last);
-    let upper = (lower + 1).min(last);
-    let part = (position - lower as f32).clamp(0.0, 1.0);
-    let (a, b) = (
-        gains.get(lower).copied().unwrap_or(1.0),
-        gains.get(upper).copied().unwrap_or(1.0),
-    );
-    a + (b - a) * part
 }
 
 #[cfg(test)]

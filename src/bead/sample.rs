@@ -142,6 +142,12 @@ impl Sampler {
         self.grid.step_px
     }
 
+    /// How much lower in the picture a column lies than the one to its left, rows: the glass leans.
+    #[must_use]
+    pub fn lean(&self) -> f32 {
+        self.grid.outline.angle_deg.to_radians().tan() as f32
+    }
+
     /// Which samples belong to the glass.
     #[must_use]
     pub fn inside(&self) -> &Inside {
