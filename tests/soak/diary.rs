@@ -3,6 +3,7 @@
 
 use std::collections::VecDeque;
 
+use beadtally::glass::Outline;
 use beadtally::run::{Event, Intent};
 
 /// So near to a bead a thing counts as being round it, seconds.
@@ -14,9 +15,19 @@ pub struct Diary {
     lines: VecDeque<(f64, f64, String)>,
     /// What was asked about outlines last: it may be wrong for as long as it holds.
     outlines: Option<(f64, String)>,
+    /// The outline asked for last; none when it was left to the finder.
+    outline: Option<Outline>,
 }
 
 impl Diary {
+    /// For a glass that is drawn so at first.
+    pub fn of(outline: Outline) -> Self {
+        Self {
+            outline: Some(outline),
+            ..Self::default()
+        }
+    }
+
     pub fn note(&mut self, from_secs: f64, to_secs: f64, words: impl Into<String>) {
         self.lines.push_back((from_secs, to_secs, words.into()));
     }
@@ -29,10 +40,18 @@ impl Diary {
     /// What the operator asked.
     pub fn asked(&mut self, at_secs: f64, intent: &Intent) {
         let words = match intent {
+            Intent::Calibrate(new) if self.outline == Some(new.feeds[0].outline) => {
+                "another name and band".to_owned()
+            }
             // All of it would be a page.
             Intent::Calibrate(new) => format!("Calibrate({:?})", new.feeds[0].outline),
             other => format!("{other:?}"),
         };
+        match intent {
+            Intent::Calibrate(new) => self.outline = Some(new.feeds[0].outline),
+            Intent::FindGlasses => self.outline = None,
+            _ => {}
+        }
         if matches!(intent, Intent::Calibrate(_) | Intent::FindGlasses) {
             self.outlines = Some((at_secs, words.clone()));
         }

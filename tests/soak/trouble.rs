@@ -11,7 +11,7 @@ use rand::seq::IndexedRandom as _;
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 
-use super::STOPPED_WITHIN_SECS;
+use super::{STOPPED_ANEW_WITHIN_SECS, STOPPED_WITHIN_SECS};
 
 /// Quiet time at the start, seconds.
 const FIRST_SECS: f64 = 30.0;
@@ -124,7 +124,12 @@ impl Troubled {
             self.since_secs = now_secs;
             let mut secs = self.chance.random_range(FAULT_SECS);
             if fault == "stop" {
-                secs += STOPPED_WITHIN_SECS;
+                // Half of them so long that a reading begun anew must tell them, too.
+                secs += if self.chance.random_bool(0.5) {
+                    STOPPED_WITHIN_SECS
+                } else {
+                    STOPPED_ANEW_WITHIN_SECS
+                };
             }
             self.change_secs = now_secs + secs;
             // The lens stays where it is when the fault is over; in three days it would have zoomed to
