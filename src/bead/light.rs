@@ -20,6 +20,9 @@ const LIGHTS_IN_A_BAND: f64 = 10.0;
 /// Bands are taken as level where they rise by less than such a share of one over the glass: a tenth of
 /// their strength is then left at its sides.
 const LEVEL_SHARE: f32 = 1.0 / 32.0;
+/// A row is lit by no more than so much otherwise than the glass, as a ratio: twice the strongest bands
+/// there are. What differs more is no light: oil that fills the glass from the top.
+const MOST_UNEVEN: f32 = 1.4;
 /// Fewest samples that tell the light of a block of rows.
 const FEWEST_LIT: usize = 8;
 
@@ -154,7 +157,11 @@ impl Light {
         }
         self.sorted.clear();
         self.sorted.extend_from_slice(&self.gains);
-        median(&mut self.sorted)
+        let usual = median(&mut self.sorted);
+        for gain in &mut self.gains {
+            *gain = gain.clamp(usual / MOST_UNEVEN, usual * MOST_UNEVEN);
+        }
+        usual
     }
 
     /// Difference from rest of one row after its light is evened; nought outside the glass.
@@ -237,6 +244,26 @@ mod tests {
             most = line.iter().fold(most, |most, level| most.max(level.abs()));
         }
         most
+    }
+
+    #[test]
+    fn oil_that_fills_the_upper_third_is_no_light() {
+        let (rows, cols) = (60, 24);
+        let inside = Inside::new(vec![(2, 22); rows], cols, 20.0);
+        let rest = vec![150.0; rows * cols];
+        let mut now = rest.clone();
+        now[..20 * cols].fill(20.0);
+        let mut light = Light::default();
+        let bands = Bands::expected(120.0, 1.0 / 15.0, 1.0, (20.0, 0.0));
+        let gain = light.look(bands, (&now, &rest), &inside, cols);
+        assert!((gain - 1.0).abs() < 0.01);
+        let mut line = vec![0.0; cols];
+        light.differ(
+            5,
+            &mut line,
+            (&now[..cols], &rest[..cols], &inside.mask[..cols]),
+        );
+        assert!(line[10] < -50.0, "{}", line[10]);
     }
 
     #[test]

@@ -94,10 +94,10 @@ pub fn read(file: &Path) -> Vec<Vec<u8>> {
     pictures
 }
 
-/// A calibration with one glass in the middle of a picture of 640 × 480, which is what is taken of
-/// the kernel's own test camera; its path.
-pub fn write_glass_of_noise() -> PathBuf {
-    let outline = Outline::upright(GlassKind::Tube, 300.0, 140.0, 50.0, 200.0);
+/// A calibration with one glass in a picture of 640 × 480, which is what is taken of the kernel's own
+/// test camera, laid over the counters that it writes; its path.
+pub fn write_glass_of_bars() -> PathBuf {
+    let outline = Outline::upright(GlassKind::Tube, 120.0, 120.0, 60.0, 200.0);
     let calibration = Calibration {
         picture_width_px: 640,
         picture_height_px: 480,

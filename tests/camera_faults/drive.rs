@@ -155,6 +155,11 @@ impl Bench {
     }
 
     /// The program's own command, to watch the camera.
+    /// Starts the program once for nothing, so that it is in memory.
+    pub fn read_program(&self) {
+        let _ = Command::new(&self.program_path).arg("--version").output();
+    }
+
     pub fn watch_command(&self) -> Command {
         // Not the superuser: nobody would ever be refused anything.
         let mut command = Command::new("setpriv");
@@ -258,7 +263,7 @@ pub fn run() {
         glasses: if is_loopback {
             folder.join("glasses.toml")
         } else {
-            clip::write_glass_of_noise()
+            clip::write_glass_of_bars()
         },
         folder,
         clock: SystemClock::new(),
