@@ -46,6 +46,9 @@ pub struct HealthSettings {
     /// Change of light from one frame to the next, as a ratio, beyond which the frame is not
     /// judged when it also left its mark: a step of exposure is evened out and must not blind.
     pub light_step: f32,
+    /// The same, beyond which it is not judged at all: black is not nought in a camera, so dark and
+    /// bright parts of a glass change by other ratios, and no one ratio evens them.
+    pub light_leap: f32,
     /// Share of the glass that is still far from rest after such a step has been evened out.
     pub lit_anew_share: f32,
     /// Share of the glass that no bead can cover: a 6 mm bead in a 15 mm bore covers a tenth.
@@ -93,6 +96,7 @@ impl Default for HealthSettings {
         Self {
             dark_level: 8.0,
             light_step: 1.8,
+            light_leap: 2.5,
             lit_anew_share: 0.12,
             covered_share: 0.3,
             uncovered_share: 0.8,
@@ -337,9 +341,9 @@ impl Watch {
         }
         // The base keeps near-black from making steps of its noise.
         let step = (signs.mean + LIGHT_BASE) / (self.last_mean + LIGHT_BASE);
+        let step = step.max(1.0 / step);
         if self.last_mean > 0.0
-            && step.max(1.0 / step) > s.light_step
-            && signs.changed > s.lit_anew_share
+            && (step > s.light_leap || step > s.light_step && signs.changed > s.lit_anew_share)
         {
             return Some((BlindWhy::LightChanged, now));
         }

@@ -177,6 +177,25 @@ fn a_flood_that_rises_and_drains_slowly_is_one_spell() {
 }
 
 #[test]
+fn a_leap_of_light_is_told_however_well_it_is_evened_and_a_step_is_not() {
+    let run_with = |mean: f32| {
+        let mut watch = Watch::new(HealthSettings::default());
+        run(&mut watch, 0..300, |t| Signs {
+            mean: if t > 4.0 { mean } else { 120.0 },
+            gain: if t > 4.0 { mean / 120.0 } else { 1.0 },
+            surround_gain: if t > 4.0 { mean / 120.0 } else { 1.0 },
+            changed: 0.0,
+            ..good(t)
+        })
+    };
+    let spells = run_with(18.0);
+    assert_eq!(spells.len(), 1, "{spells:?}");
+    assert_eq!(spells[0].why, BlindWhy::LightChanged);
+    assert!(spells[0].span.to_secs - spells[0].span.from_secs < 0.5);
+    assert!(run_with(60.0).is_empty());
+}
+
+#[test]
 fn another_lamp_is_no_flood() {
     // Somebody stands in the way and turns the lamp down: glass and surround are darker alike.
     let mut watch = Watch::new(HealthSettings::default());

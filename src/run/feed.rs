@@ -256,7 +256,12 @@ impl Feed {
             let beads = self.counter.interrupted();
             self.take(beads, &mut events);
         }
-        if over.iter().any(|s| changes_the_scene(s.why)) && self.look.changed > OTHER_SCENE_SHARE {
+        // In another light the old picture at rest is too coarse, however little is far from it.
+        let is_other = |spell: &Spell| {
+            changes_the_scene(spell.why)
+                && (spell.why == BlindWhy::LightChanged || self.look.changed > OTHER_SCENE_SHARE)
+        };
+        if over.iter().any(is_other) {
             self.counter.relearn();
         }
         self.take_spells(over, &mut events);
