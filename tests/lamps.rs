@@ -123,7 +123,7 @@ fn nothing_is_lost_when_a_lamp_goes_out_and_comes_back_over_glass_and_iron() {
         let steps = [20.0, 32.0, 60.0, 73.0];
         let told = steps.map(|step| {
             seen.blind.iter().any(|(from, to, why)| {
-                *why == BlindWhy::LightChanged && (from - step).abs() < 0.2 && to - from < 1.0
+                *why == BlindWhy::LightChanged && (from - step).abs() < 0.2 && to - from < 2.0
             })
         });
         assert_eq!(told, [true; 4], "{:?}", seen.blind);
