@@ -53,6 +53,10 @@ const LIGHT_ROWS: usize = 8;
 /// Fewest samples that tell the light of a block of rows.
 const FEWEST_LIT: usize = 8;
 
+/// Width of a glass, samples, of which two rows tell the light as well as it must be known: to a quarter
+/// of a percent where noise has a spread of two grey levels in a hundred.
+const WIDE_COLS: usize = 48;
+
 /// Differences kept of the last moments, for a glass behind steam.
 const RECENT: usize = 7;
 /// Time between two of them, seconds: their median spans 0.6 s. A bead that rises four of its
@@ -460,8 +464,9 @@ impl Rest {
             .zip(inside.mask.chunks(LIGHT_ROWS * cols))
             .zip(inside.rows.chunks(LIGHT_ROWS));
         for (((patch, rest), mask), ranges) in blocks {
-            // The middle half of the rows is plenty.
-            let rows = ranges.len() / 4..ranges.len() - ranges.len() / 4;
+            // The middle half of the rows is plenty, of a wide glass the middle quarter.
+            let aside = if cols >= WIDE_COLS { 3 } else { 2 };
+            let rows = ranges.len() * aside / 8..ranges.len() - ranges.len() * aside / 8;
             let some = |of: &'_ [f32]| -> Range<usize> {
                 (rows.start * cols).min(of.len())..(rows.end * cols).min(of.len())
             };
