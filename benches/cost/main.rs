@@ -25,6 +25,13 @@ struct Args {
     /// Only these numbers of glasses.
     #[arg(long, value_delimiter = ',')]
     glasses: Vec<u32>,
+    /// Drops a minute of each glass of the part `measure`.
+    #[arg(long, default_value_t = 12.0)]
+    rate: f64,
+    /// Seconds of picture before its figures begin. A glass is passed over only when two of its beads
+    /// have told how long they take, so slow feeds need a minute.
+    #[arg(long, default_value_t = 6.0)]
+    warm_up: f64,
     /// Fewer frames: for a first look.
     #[arg(long)]
     quick: bool,
@@ -94,6 +101,8 @@ fn run(args: &Args) -> Result<(), String> {
             sizes,
             glasses: args.glasses.clone(),
             seconds: if args.quick { 4.0 } else { 12.0 },
+            warm_up_secs: args.warm_up,
+            rate_per_minute: args.rate,
         };
         measure::all(&which, &machine, &mut sheet)?;
     }

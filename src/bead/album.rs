@@ -7,7 +7,7 @@ use std::collections::VecDeque;
 use image::GrayImage;
 use ndarray::Array2;
 
-use crate::bead::lanes::LIGHT_BASE;
+use crate::bead::lanes::{LIGHT_BASE, sum};
 use crate::bead::rest::Difference;
 use crate::bead::sample::{Grid, Sampler};
 use crate::bead::steady::Pose;
@@ -179,11 +179,12 @@ impl Album {
             Source::Cut(cutting) => leaf.cutting = cutting,
         }
         leaf.light.clear();
-        let rows = seen.difference.levels.rows().into_iter();
-        let rows = rows.zip(seen.rest.rows()).zip(seen.luma.rows());
+        let rows = rows(&seen.difference.levels)
+            .zip(rows(seen.rest))
+            .zip(rows(seen.luma));
         leaf.light.extend(rows.map(|((differs, rest), luma)| {
             let base = LIGHT_BASE * (1 + luma.len()) as f32;
-            (base + differs.sum() + rest.sum()) / (base + luma.sum())
+            (base + sum(differs) + sum(rest)) / (base + sum(luma))
         }));
         self.leaves.push_back(leaf);
     }
@@ -219,6 +220,12 @@ impl Album {
     pub(super) fn leaf(&self, frame: u64) -> Option<usize> {
         self.leaves.binary_search_by_key(&frame, |l| l.frame).ok()
     }
+}
+
+/// The rows of a picture.
+fn rows(of: &Array2<f32>) -> std::slice::ChunksExact<'_, f32> {
+    let samples = of.as_slice().unwrap_or(&[]);
+    samples.chunks_exact(of.ncols().max(1))
 }
 
 /// An album as it is read in samples of one fineness.

@@ -104,23 +104,23 @@ pub fn candidates(
     let energy = &difference.energy;
     let join = wariness.join;
     // Outside the glass the energy is nought.
-    let marked: u32 = energy.as_slice().map_or(0, |all| count_over(all, join));
+    let mut marked = 0_u32;
     let of = energy.len();
-    if marked == 0 {
-        wariness.follow(0.0);
-        return Vec::new();
-    }
     let mut mask = Mask::new(rows);
     for (bits, energy) in mask.rows.iter_mut().zip(energy.rows()) {
-        let Some(energy) = energy.to_slice() else {
-            continue;
-        };
-        if energy.iter().all(|e| *e <= join) {
+        let energy = energy.to_slice().unwrap_or(&[]);
+        let here = count_over(energy, join);
+        if here == 0 {
             continue;
         }
+        marked += here;
         for (col, energy) in energy.iter().enumerate().take(Mask::COLS) {
             *bits |= u128::from(*energy > join) << col;
         }
+    }
+    if marked == 0 {
+        wariness.follow(0.0);
+        return Vec::new();
     }
     // Joins parts one or two samples apart: the rim of a clear bead is often broken.
     let mut mask = mask.closed(cols);
@@ -220,6 +220,21 @@ impl Mask {
     /// Dilation by one sample in all eight directions, then erosion by the same. What lies
     /// outside the glass counts as unmarked for the one and as marked for the other.
     fn closed(&self, cols: usize) -> Self {
+        /// Rows beyond the marked ones that have a say.
+        const BESIDE: usize = 2;
+        let mut rows = vec![0; self.rows.len()];
+        let is_marked = |bits: &u128| *bits != 0;
+        if let Some(first) = self.rows.iter().position(is_marked)
+            && let Some(last) = self.rows.iter().rposition(is_marked)
+        {
+            let there = first.saturating_sub(BESIDE)..(last + BESIDE + 1).min(rows.len());
+            rows[there.clone()].copy_from_slice(&Self::close(&self.rows[there], cols));
+        }
+        Self { rows }
+    }
+
+    /// The same of rows beyond which nothing is marked, or of all.
+    fn close(marked: &[u128], cols: usize) -> Vec<u128> {
         let all = if cols >= Self::COLS {
             u128::MAX
         } else {
@@ -228,8 +243,7 @@ impl Mask {
         let get = |rows: &[u128], row: usize, up: usize| {
             (row + up).checked_sub(1).and_then(|r| rows.get(r)).copied()
         };
-        let wide: Vec<u128> = self
-            .rows
+        let wide: Vec<u128> = marked
             .iter()
             .map(|bits| (bits | bits << 1 | bits >> 1) & all)
             .collect();
@@ -245,14 +259,13 @@ impl Mask {
             .iter()
             .map(|bits| bits & (bits << 1 | 1) & (bits >> 1 | top))
             .collect();
-        let rows = (0..narrow.len())
+        (0..narrow.len())
             .map(|row| {
                 (0..3)
                     .filter_map(|up| get(&narrow, row, up))
                     .fold(all, |a, b| a & b)
             })
-            .collect();
-        Self { rows }
+            .collect()
     }
 
     /// Takes out one connected part (eight neighbours): its first row and its rows.

@@ -15,6 +15,7 @@ use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
 use crate::bead::glean::Gleaner;
 use crate::bead::kind::{Measured, decide};
+use crate::bead::lanes::sum;
 use crate::bead::light::Bands;
 use crate::bead::portrait::{Portrait, clean};
 use crate::bead::rest::{Difference, Noise, Rest};
@@ -43,11 +44,12 @@ const APART_SECS: f64 = 0.001;
 const REMEMBERED: usize = 12;
 /// Beads that tell how long one takes to pass, before any frame is passed over.
 const BEADS_THAT_TELL: usize = 2;
-/// Fewest frames a bead takes to pass where a calm glass is looked at in every other frame only: one
+/// Of so many frames that a bead takes to pass one may go by unlooked at while the glass is calm: one
 /// sighting fewer at the nozzle is nothing to it.
-const SLOW_PASSAGE_FRAMES: f64 = 12.0;
-/// Longest time between two frames for it, seconds: a bead's departure is then seen in time.
-const SLOW_CAMERA_SECS: f64 = 1.0 / 22.0;
+const FRAMES_FOR_ONE: f64 = 10.0;
+/// Longest time between two looks, seconds (three frames at thirty a second): a bead's departure is
+/// then seen in time.
+const LONGEST_UNLOOKED_SECS: f64 = 0.102;
 /// Columns of the strip that are kept: ten seconds at 30 frames a second.
 const STRIP_COLUMNS: usize = 300;
 
@@ -165,8 +167,8 @@ impl Counter {
 
     /// Lets a frame go by unlooked at, if nothing moves in the glass and beads pass so slowly that
     /// they are seen often enough all the same; says whether it did.
-    pub fn pass_over(&mut self) -> bool {
-        let passes = self.may_pass_over();
+    pub fn pass_over(&mut self, at_secs: f64) -> bool {
+        let passes = self.may_pass_over(at_secs);
         if passes {
             self.tracker.pass_over();
             self.strip.push_again();
@@ -174,10 +176,11 @@ impl Counter {
         passes
     }
 
-    fn may_pass_over(&self) -> bool {
+    fn may_pass_over(&self, at_secs: f64) -> bool {
         let frame_secs = self.tracker.frame_secs();
+        let unlooked = f64::from(self.tracker.passed_over() + 1);
         if self.settled.len() < BEADS_THAT_TELL
-            || frame_secs > SLOW_CAMERA_SECS
+            || at_secs - self.at_secs + frame_secs > LONGEST_UNLOOKED_SECS
             || !self.rest.is_ready()
             || self.rest.drifts()
             || !self.tracker.is_calm()
@@ -186,7 +189,7 @@ impl Counter {
         }
         let fastest = self.settled.iter().map(|bead| bead.rows_per_s);
         let fastest = f64::from(fastest.fold(0.0, f32::max)).max(1.0);
-        self.sampler.shape().0 as f64 / fastest / frame_secs >= SLOW_PASSAGE_FRAMES
+        self.sampler.shape().0 as f64 / fastest / frame_secs >= FRAMES_FOR_ONE * unlooked
     }
 
     /// Looks at a frame. Call [`Counter::count`] next, for the same frame.
@@ -204,7 +207,7 @@ impl Counter {
         self.sampler
             .take(&frame.luma, shift_px, turn_rad, &mut self.patch);
         let identical = self.patch == self.before;
-        let mean = self.patch.mean().unwrap_or(0.0);
+        let mean = sum(self.patch.as_slice().unwrap_or(&[])) / self.patch.len().max(1) as f32;
         self.compared = self.rest.is_ready();
         self.rest.expect(Bands::expected(
             f64::from(frame.luma.height()),

@@ -2,6 +2,8 @@
 //! dark, bright, half and half, shaded to nothing on the side away from the lamp. Which ellipse
 //! explains it best is sought elsewhere.
 
+use std::cell::RefCell;
+
 use ndarray::Array2;
 
 use crate::bead::portrait::Portrait;
@@ -57,6 +59,8 @@ pub(super) struct Field {
     bare: Vec<f64>,
     /// Their squares, summed.
     bare_cost: f64,
+    /// Room for the shapes of a fit, used again by the next.
+    room: RefCell<Vec<[f64; MOST_SHAPES]>>,
 }
 
 /// The part of a field that a bead may cover: first row and column, and those behind the last.
@@ -187,6 +191,7 @@ impl Field {
             levels,
             bare: Vec::new(),
             bare_cost: 0.0,
+            room: RefCell::default(),
         };
         field.lay_bare();
         field
@@ -284,9 +289,12 @@ impl Field {
     /// The same in a window that holds the ellipse.
     pub(super) fn fit_in(&self, window: Window, sought: [f64; SOUGHT], task: &Task) -> Fit {
         let shapes = SHAPES + usize::from(self.rest.is_some());
-        let mut values = vec![[0.0; MOST_SHAPES]; window.count()];
-        let mut cover = vec![0.0; window.count()];
-        self.shapes(sought, &window, &mut values, &mut cover);
+        let count = window.count();
+        let mut room = self.room.take();
+        room.resize(room.len().max(count), [0.0; MOST_SHAPES]);
+        let values = room.get_mut(..count).unwrap_or(&mut []);
+        let mut cover = vec![0.0; count];
+        self.shapes(sought, &window, values, &mut cover);
         let mut normal = [[0.0; MOST_SHAPES]; MOST_SHAPES];
         let mut right = [0.0; MOST_SHAPES];
         let lines = values.iter().zip(&cover).zip(window.samples(self.cols));
@@ -319,6 +327,7 @@ impl Field {
                 bare
             }
         }));
+        self.room.replace(room);
         errors.push((sought[3] - task.shape.0) / task.shape.1);
         errors.push((sought[4] / task.most_smear.max(0.1) - OPEN.0) / OPEN.1);
         errors.push(task.beyond(&sought) / BEYOND_SPREAD);
@@ -333,7 +342,7 @@ impl Field {
     }
 
     /// The value of each smooth shape in each sample of a window, smeared, with a soft edge; and the
-    /// cover.
+    /// cover, which must be nought before. Where it stays so the values are those of before.
     fn shapes(
         &self,
         sought: [f64; SOUGHT],
@@ -370,6 +379,9 @@ impl Field {
                     let within = (1.0 / out).min(1.0);
                     let (u, v) = (u * within, v * within);
                     let w = (1.0 - u * u - v * v).max(0.0).sqrt();
+                    if cover[at] == 0.0 {
+                        values[at] = [0.0; MOST_SHAPES];
+                    }
                     cover[at] += here;
                     let behind = self.rest.as_ref().map(|rest| rest[r * self.cols + c]);
                     let ball = [

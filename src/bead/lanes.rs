@@ -233,8 +233,25 @@ pub(super) fn medians<const N: usize>(pictures: [&Array2<f32>; N], from: usize, 
 /// The median of five values.
 pub(super) fn middle_of_five([a, b, c, d, e]: [f32; 5]) -> f32 {
     // Without the least and the greatest of the first four, which are not in the middle.
-    let (low, high) = (a.min(b).max(c.min(d)), a.max(b).min(c.max(d)));
-    low.min(high).max(low.max(high).min(e))
+    let (low, high) = (more(less(a, b), less(c, d)), less(more(a, b), more(c, d)));
+    more(less(low, high), less(more(low, high), e))
+}
+
+/// The lesser of two numbers.
+fn less(a: f32, b: f32) -> f32 {
+    if a < b { a } else { b }
+}
+
+/// The greater of two numbers.
+fn more(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
+}
+
+/// The sum of samples, whole lanes of them.
+pub(super) fn sum(samples: &[f32]) -> f32 {
+    let all = chunks(samples).iter();
+    all.fold(f32x8::ZERO, |sum, samples| sum + lane(samples))
+        .reduce_add()
 }
 
 /// The largest magnitude in a row.

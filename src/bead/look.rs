@@ -152,6 +152,7 @@ pub(crate) struct Shifted<'a> {
 
 impl Shifted<'_> {
     /// Value where the middle of a pixel of the reference is now, by that pixel's place.
+    #[inline]
     pub(crate) fn at(&self, place: usize) -> f32 {
         let at = place.wrapping_add_signed(self.by);
         let Some(square) = self.pixels.get(at..at.saturating_add(self.width + 2)) else {

@@ -102,11 +102,16 @@ pub(super) fn laid(pieces: &[Piece], shape: (usize, usize)) -> (Array2<f32>, Arr
     let mut seen = Array2::zeros(shape);
     let half_rows = (shape.0 / 2) as f32;
     let mut line = vec![0.0; shape.1];
+    let cols = shape.1.max(1);
     for piece in pieces {
-        let rows = sum.rows_mut().into_iter().zip(seen.rows_mut()).enumerate();
-        for (r, (sum, seen)) in rows {
+        let sums = sum.as_slice_mut().unwrap_or(&mut []).chunks_exact_mut(cols);
+        let shares = seen
+            .as_slice_mut()
+            .unwrap_or(&mut [])
+            .chunks_exact_mut(cols);
+        for (r, (sum, seen)) in sums.zip(shares).enumerate() {
             piece.row(r as f32 - half_rows, &mut line);
-            for ((sum, seen), level) in sum.into_iter().zip(seen).zip(&line) {
+            for ((sum, seen), level) in sum.iter_mut().zip(seen).zip(&line) {
                 let is_seen = level.is_finite();
                 *sum += if is_seen { *level } else { 0.0 };
                 *seen += if is_seen { 1.0 } else { 0.0 };

@@ -195,13 +195,7 @@ impl Sampler {
             return;
         }
         let angle_rad = grid.outline.angle_deg.to_radians() + turn_rad;
-        let lean_px = angle_rad.sin() * grid.outline.height_px;
-        // A carried glass may have samples that are no whole pixels apart.
-        let whole = (grid.step_px / grid.taps as f64 - 1.0).abs() * grid.outline.height_px;
-        if lean_px.abs() < UPRIGHT_PX
-            && whole < UPRIGHT_PX
-            && grid.take_upright(luma, shift_px, into, line)
-        {
+        if grid.is_upright(angle_rad) && grid.take_upright(luma, shift_px, into, line) {
             return;
         }
         if tilt.take(luma, (grid, shift_px, turn_rad), into, line) {
@@ -287,10 +281,31 @@ impl Grid {
         (row, col): (usize, usize),
         out: &mut [f32],
     ) {
-        if luma.width() >= 2 && luma.height() >= 2 {
-            let angle_rad = self.outline.angle_deg.to_radians() + turn_rad;
+        if luma.width() < 2 || luma.height() < 2 {
+            return;
+        }
+        let angle_rad = self.outline.angle_deg.to_radians() + turn_rad;
+        let taken = self.is_upright(angle_rad) && {
+            let (sin, cos) = angle_rad.sin_cos();
+            let half = |samples: usize| (samples * self.taps) as f64 / 2.0;
+            let across = (col * self.taps) as f64 - half(self.cols);
+            let along = (row * self.taps) as f64 - half(self.rows);
+            let x = self.outline.centre_x_px + shift_px.0 + across * cos - along * sin;
+            let y = self.outline.centre_y_px + shift_px.1 + along * cos;
+            let shape = (1, out.len(), self.taps);
+            !out.is_empty() && boxed(luma, (x, y), shape, out, &mut Vec::new())
+        };
+        if !taken {
             self.take_leaning(&Look::new(luma), (shift_px, angle_rad), (row, col), out);
         }
+    }
+
+    /// Whether its rows are rows of the frame at such an angle, and its samples whole pixels: a carried
+    /// glass may have samples that are no whole pixels apart.
+    fn is_upright(&self, angle_rad: f64) -> bool {
+        let lean_px = angle_rad.sin() * self.outline.height_px;
+        let whole = (self.step_px / self.taps as f64 - 1.0).abs() * self.outline.height_px;
+        lean_px.abs() < UPRIGHT_PX && whole < UPRIGHT_PX
     }
 
     /// Part of a row of a glass that leans: its lines cross the rows of the frame.
@@ -457,9 +472,12 @@ fn across_by<const TAPS: usize>(line: &[u16], out: &mut [f32], fx: f32, share: f
         .zip(after.as_chunks::<TAPS>().0);
     let whole = out.len().saturating_sub(1);
     for (value, (group, after)) in out.iter_mut().zip(groups) {
-        let sum: f32 = group.iter().map(|v| f32::from(*v)).sum();
-        let apart = f32::from(after[0]) - f32::from(group[0]);
-        *value = share * (sum + apart * fx);
+        // Two or three of sixteen bits are far from overflowing.
+        let sum = group
+            .iter()
+            .fold(0_i32, |sum, v| sum.wrapping_add(i32::from(*v)));
+        let apart = i32::from(after[0]).wrapping_sub(i32::from(group[0]));
+        *value = share * (sum as f32 + apart as f32 * fx);
     }
     // After the last group there is but one sample.
     if let (Some(value), Some([first, rest @ .., last])) =

@@ -58,6 +58,12 @@ impl Tracker {
         self.passed_over += 1;
     }
 
+    /// How many frames went by unlooked at since the last one that was not.
+    #[must_use]
+    pub fn passed_over(&self) -> u32 {
+        self.passed_over
+    }
+
     /// Whether nothing moves: whatever is followed has stood still for some time.
     #[must_use]
     pub fn is_calm(&self) -> bool {

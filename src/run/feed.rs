@@ -28,8 +28,12 @@ const KEPT_DROPS: usize = 64;
 const HISTORY_EVERY_SECS: f64 = 2.0;
 /// Points of the rate plot: half an hour.
 const HISTORY_POINTS: usize = 900;
-/// Time between two readings without news, seconds: the silence is news of its own.
-const READING_EVERY_SECS: f64 = 1.0;
+/// Time between two verdicts without news, seconds: the silence is news of its own.
+const VERDICT_EVERY_SECS: f64 = 1.0;
+/// The same for readings: such a share of the usual interval, of which so much more silence tells
+/// little, and no more than so many seconds.
+const READING_EVERY_SHARE: f64 = 0.1;
+const READING_EVERY_SECS: f64 = 3.0;
 /// Time between two readings that are told, seconds.
 const TOLD_EVERY_SECS: f64 = 10.0;
 /// Time for which a counted bead stays marked in the picture, seconds.
@@ -67,6 +71,7 @@ pub(super) struct Feed {
     doubts: Vec<String>,
     conditions: [(Cause, Condition); 5],
     read_at_secs: f64,
+    judged_at_secs: f64,
     told_at_secs: f64,
     news: bool,
     changes: ChangeWatch,
@@ -128,6 +133,7 @@ impl Feed {
             ]
             .map(|cause| (cause, Condition::Clear)),
             read_at_secs: f64::NEG_INFINITY,
+            judged_at_secs: f64::NEG_INFINITY,
             told_at_secs: from_secs,
             news: true,
             changes: ChangeWatch::default(),
@@ -223,8 +229,7 @@ impl Feed {
 
     /// Looks at a frame; says whether the glass is the same as before. A calm one may be passed over.
     pub fn look(&mut self, frame: &Frame) -> Option<bool> {
-        let may = !self.passed_over && self.blind().is_none();
-        self.passed_over = may && self.counter.pass_over();
+        self.passed_over = self.blind().is_none() && self.counter.pass_over(frame.at_secs);
         if self.passed_over {
             return None;
         }
@@ -306,14 +311,16 @@ impl Feed {
     pub fn read(&mut self, at_secs: f64) -> Vec<Event> {
         let blind = self.watch.trust();
         let mut events = Vec::new();
-        if self.news || at_secs - self.read_at_secs >= READING_EVERY_SECS {
-            self.read_at_secs = at_secs;
+        if self.news || at_secs - self.judged_at_secs >= VERDICT_EVERY_SECS {
+            let mut is_due = self.news || at_secs - self.read_at_secs >= self.reading_every_secs();
+            self.judged_at_secs = at_secs;
             self.news = false;
             let mut record = self.record_now(at_secs);
             if let Some(first) = self.first_drop_after_stop() {
                 // A feed that runs again is read anew: the stop is no interval of it.
                 events.push(self.run_again(at_secs, first));
                 record = self.record_now(at_secs);
+                is_due = true;
             }
             if let Some(change) = self.changes.look(&record) {
                 // The old rate is over: a reading of both would be of neither.
@@ -332,8 +339,12 @@ impl Feed {
                 self.changes.reset();
                 self.changed = Some(change);
                 self.judge.reset();
+                is_due = true;
             }
-            self.reading = rate::reading(&record);
+            if is_due {
+                self.read_at_secs = at_secs;
+                self.reading = rate::reading(&record);
+            }
             self.oil.read(at_secs, self.reading.as_ref());
             let verdict = self.judge.judge(
                 &record,
@@ -368,6 +379,12 @@ impl Feed {
             events.push(self.reading_event(at_secs));
         }
         events
+    }
+
+    /// How long a reading holds without news, seconds.
+    fn reading_every_secs(&self) -> f64 {
+        let usual_secs = self.reading.map_or(0.0, |r| 60.0 / r.drops_per_minute);
+        (READING_EVERY_SHARE * usual_secs).clamp(VERDICT_EVERY_SECS, READING_EVERY_SECS)
     }
 
     pub fn reading_event(&self, at_secs: f64) -> Event {

@@ -23,9 +23,6 @@ const SIZES: [(u32, u32); 3] = [(640, 480), (1280, 720), (1920, 1080)];
 const GLASSES: [u32; 6] = [1, 2, 3, 4, 6, 8];
 /// Frames drawn at a time: drawing between them makes them come cold, as from a decoder.
 const BATCH: usize = 15;
-/// Time before the figures begin, seconds of the picture: the picture at rest is learned, the first
-/// beads have passed.
-const WARM_UP_SECS: f64 = 6.0;
 /// Surround that steadying reads beside the glass, as a share of the outline's area; for the floor.
 const SURROUND_SHARE: f64 = 1.0;
 
@@ -37,6 +34,10 @@ pub struct Which {
     pub glasses: Vec<u32>,
     /// Seconds of picture after the warm-up.
     pub seconds: f64,
+    /// Seconds of picture before: the picture at rest is learned, the first beads have passed.
+    pub warm_up_secs: f64,
+    /// Drops a minute of each glass.
+    pub rate_per_minute: f64,
 }
 
 /// Sizes from words such as `640x480`; the usual ones when there are none.
@@ -94,7 +95,7 @@ pub fn all(which: &Which, machine: &Machine, sheet: &mut Sheet) -> Result<(), St
     for (width, height) in &which.sizes {
         for glasses in GLASSES {
             if which.glasses.is_empty() || which.glasses.contains(&glasses) {
-                one((*width, *height), glasses, which.seconds, machine, sheet)?;
+                one((*width, *height), glasses, which, machine, sheet)?;
             }
         }
     }
@@ -104,11 +105,12 @@ pub fn all(which: &Which, machine: &Machine, sheet: &mut Sheet) -> Result<(), St
 fn one(
     (width, height): (u32, u32),
     glasses: u32,
-    seconds: f64,
+    which: &Which,
     machine: &Machine,
     sheet: &mut Sheet,
 ) -> Result<(), String> {
-    let words = format!("demo:feeds={glasses},size={width}x{height},rates=12,seed=5");
+    let rate = which.rate_per_minute;
+    let words = format!("demo:feeds={glasses},size={width}x{height},rates={rate},seed=5");
     let mut source = DemoSource::from_words(&words).map_err(|error| error.to_string())?;
     let calibration = true_outlines::calibration(&source);
     let first = frames(&mut source, 1)?;
@@ -131,8 +133,9 @@ fn one(
     let mut instrument = Instrument::new(calibration.clone());
     let watch = Stopwatch::new();
     let fps = source.about().frames_per_second.unwrap_or(30.0);
-    let batches = ((WARM_UP_SECS + seconds) * fps / BATCH as f64).ceil() as usize;
-    let warm = (WARM_UP_SECS * fps / BATCH as f64).ceil() as usize;
+    let batches = |secs: f64| (secs * fps / BATCH as f64).ceil() as usize;
+    let warm = batches(which.warm_up_secs);
+    let batches = batches(which.warm_up_secs + which.seconds);
     let mut kept: Vec<Parts> = Vec::new();
     for batch in 0..batches {
         let frames = frames(&mut source, BATCH)?;

@@ -83,11 +83,29 @@ impl Level {
         let luma = smooth(small, width, height);
         let mut across = vec![0.0; luma.len()];
         let mut down = vec![0.0; luma.len()];
-        for y in 1..height.saturating_sub(1) {
-            for x in 1..width.saturating_sub(1) {
-                let i = y * width + x;
-                across[i] = (luma[i + 1] - luma[i - 1]) / 2.0;
-                down[i] = (luma[i + width] - luma[i - width]) / 2.0;
+        if width > 2 && height > 2 {
+            // Slices in step: no place is worked out, and so none is checked.
+            let inner = |line: &'_ [f32]| -> std::ops::Range<usize> { 1..line.len() - 1 };
+            let lines = across
+                .chunks_exact_mut(width)
+                .zip(down.chunks_exact_mut(width));
+            let three = luma
+                .chunks_exact(width)
+                .zip(luma[width..].chunks_exact(width))
+                .zip(luma[2 * width..].chunks_exact(width));
+            for ((across, down), ((above, here), below)) in lines.skip(1).zip(three) {
+                for (slope, (before, after)) in across[inner(here)]
+                    .iter_mut()
+                    .zip(here.iter().zip(&here[2..]))
+                {
+                    *slope = (after - before) / 2.0;
+                }
+                for (slope, (above, below)) in down[inner(here)]
+                    .iter_mut()
+                    .zip(above[1..].iter().zip(&below[1..]))
+                {
+                    *slope = (below - above) / 2.0;
+                }
             }
         }
         let noise = quiet_level(&across).max(quiet_level(&down));
@@ -147,7 +165,7 @@ impl Level {
             for x in x0..x1 {
                 let i = y * self.width + x;
                 let (gx, gy) = (self.across[i], self.down[i]);
-                let size = gx.hypot(gy);
+                let size = (gx * gx + gy * gy).sqrt();
                 if size < weakest {
                     continue;
                 }
@@ -207,16 +225,24 @@ fn smooth(values: &[f32], width: usize, height: usize) -> Vec<f32> {
         .chunks_exact_mut(width.max(1))
         .zip(values.chunks_exact(width.max(1)))
     {
-        for x in 0..width {
-            let (a, b) = (row[x.saturating_sub(1)], row[(x + 1).min(width - 1)]);
-            out[x] = (a + 2.0 * row[x] + b) / 4.0;
+        let last = width - 1;
+        let mixed = |a: f32, here: f32, b: f32| (a + 2.0 * here + b) / 4.0;
+        out[0] = mixed(row[0], row[0], row[last.min(1)]);
+        out[last] = mixed(row[last.saturating_sub(1)], row[last], row[last]);
+        if width > 2 {
+            let three = row.iter().zip(&row[1..]).zip(&row[2..]);
+            for (out, ((a, here), b)) in out[1..last].iter_mut().zip(three) {
+                *out = mixed(*a, *here, *b);
+            }
         }
     }
     let mut out = vec![0.0; values.len()];
     for y in 0..height {
-        let (a, b) = (y.saturating_sub(1) * width, (y + 1).min(height - 1) * width);
-        for x in 0..width {
-            out[y * width + x] = (along[a + x] + 2.0 * along[y * width + x] + along[b + x]) / 4.0;
+        let line = |y: usize| &along[y * width..][..width];
+        let (above, below) = (line(y.saturating_sub(1)), line((y + 1).min(height - 1)));
+        let three = above.iter().zip(line(y)).zip(below);
+        for (out, ((a, here), b)) in out[y * width..][..width].iter_mut().zip(three) {
+            *out = (a + 2.0 * here + b) / 4.0;
         }
     }
     out
