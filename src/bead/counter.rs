@@ -15,6 +15,7 @@ use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
 use crate::bead::glean::Gleaner;
 use crate::bead::kind::{Measured, decide};
+use crate::bead::known::Known;
 use crate::bead::portrait::{Portrait, clean};
 use crate::bead::rest::{Difference, Noise, Rest};
 use crate::bead::sample::Sampler;
@@ -386,7 +387,12 @@ impl Counter {
     /// Looks once more for what the tracker lost.
     fn glean(&mut self) -> Vec<Bead> {
         let shape = (self.sampler.shape().0 as f32, self.sampler.inside().across);
-        let (settled, paths) = (&self.settled, self.tracker.paths());
+        let (settled, mut paths) = (&self.settled, self.tracker.paths());
+        if self.rest.drifts() {
+            // What drifts makes paths that hold what is not theirs; of a bead that is told twice the
+            // second is left out.
+            paths = &[];
+        }
         let is_taken = |frame: u64, row: f32| {
             let is_it = |of: u64, at: f32| of == frame && (at - row).abs() < SAME_ROW;
             settled
@@ -421,6 +427,7 @@ impl Counter {
             drift: self.rest.drifts(),
             lane: self.lane,
             cover: self.lane.cover(),
+            known: Known::of(self.settled.iter(), self.at_secs),
         };
         let mut explained: Vec<(Explained, &Path)> = paths
             .iter()

@@ -30,6 +30,9 @@ const UNLIKE: f32 = 1.1;
 /// Fewest sightings on a way, and least share of the frames between first and last.
 const FEWEST: usize = 6;
 const LEAST_SHARE: f32 = 0.5;
+/// What is seen once more where it was last, within so many rows and columns, is an old piece of
+/// picture that a coder left as it was: it tells nothing, and the bead could not be seen then.
+const REPEATED: (f32, f32) = (1.0, 1.5);
 
 /// One frame's candidates.
 #[derive(Clone, Debug)]
@@ -117,7 +120,7 @@ impl Gleaner {
             .collect();
         let middle = rows / 2.0;
         let (from, to) = (at_secs - AFTER_SECS - EVERY_SECS, at_secs - AFTER_SECS);
-        let mut ways: Vec<(f32, Vec<Sighting>)> = Vec::new();
+        let mut ways: Vec<(f32, Path)> = Vec::new();
         for (index, below) in free.iter().enumerate() {
             for above in free.iter().skip(index + 1) {
                 for a in below.found.iter().filter(|c| c.row > middle) {
@@ -135,17 +138,18 @@ impl Gleaner {
             }
         }
         ways.sort_by(|a, b| b.0.total_cmp(&a.0));
-        let mut chosen: Vec<Vec<Sighting>> = Vec::new();
+        let mut chosen: Vec<Path> = Vec::new();
         for (_, way) in ways {
-            let shares = |other: &Vec<Sighting>| {
-                way.iter()
-                    .any(|s| other.iter().any(|o| o.frame == s.frame && o.seen == s.seen))
+            let is_in = |other: &Path, s: &Sighting| {
+                let mut points = other.points.iter();
+                points.any(|o| o.frame == s.frame && o.seen == s.seen)
             };
+            let shares = |other: &Path| way.points.iter().any(|s| is_in(other, s));
             if !chosen.iter().any(shares) {
                 chosen.push(way);
             }
         }
-        chosen.into_iter().map(Path::of).collect()
+        chosen
     }
 }
 
@@ -172,13 +176,14 @@ impl Way {
     }
 
     /// What was seen on it, and how much that is worth, when it is enough.
-    fn sightings(&self, free: &[Seen], cols: f32) -> Option<(f32, Vec<Sighting>)> {
+    fn sightings(&self, free: &[Seen], cols: f32) -> Option<(f32, Path)> {
         let most = (
             OFF_ROWS.0 + OFF_ROWS.1 * self.height,
             OFF_COLS.0 + OFF_COLS.1 * cols,
         );
         let mut on_it: Vec<Sighting> = Vec::new();
         let mut off_sum = 0.0;
+        let (mut repeats, mut since_last) = (0, 0);
         for seen in free {
             let since = (seen.at_secs - self.at_secs) as f32;
             let (row, col) = (
@@ -197,22 +202,36 @@ impl Way {
                 .min_by(|a, b| off(a).total_cmp(&off(b)));
             if let Some(candidate) = nearest {
                 off_sum += off(candidate);
+                repeats += std::mem::take(&mut since_last);
                 on_it.push(Sighting {
                     at_secs: seen.at_secs,
                     frame: seen.frame,
                     seen: *candidate,
                     shared: false,
                 });
+            } else if let Some(last) = on_it.last()
+                && seen.found.iter().any(|c| repeats_it(&last.seen, c))
+            {
+                since_last += 1;
             }
         }
         let (first, last) = (on_it.first()?, on_it.last()?);
-        let frames = (last.frame - first.frame + 1) as f32;
+        let frames = (last.frame - first.frame + 1 - repeats) as f32;
         let count = on_it.len() as f32;
         if on_it.len() < FEWEST || count < LEAST_SHARE * frames {
             return None;
         }
-        Some((count - 0.5 * off_sum - 0.4 * (frames - count), on_it))
+        let mut path = Path::of(on_it);
+        path.repeats = repeats;
+        Some((count - 0.5 * off_sum - 0.4 * (frames - count), path))
     }
+}
+
+/// Whether a candidate is a thing that was seen, once more at the same place.
+fn repeats_it(last: &Candidate, now: &Candidate) -> bool {
+    (last.row - now.row).abs() < REPEATED.0
+        && (last.col - now.col).abs() < REPEATED.1
+        && (last.weight / now.weight).ln().abs() < UNLIKE
 }
 
 #[cfg(test)]
