@@ -219,6 +219,19 @@ mod tests {
     }
 
     #[test]
+    fn a_bank_of_steam_is_no_company_for_a_bead() {
+        let mut clutter = Clutter::new((200.0, 60.0));
+        let mut bank = blob(60.0, 30.0);
+        bank.weight = 4000.0;
+        let puffs = [bank, bank, bank];
+        for frame in 1..=300 {
+            clutter.learn(frame, puffs.iter().map(|c| (c, false)));
+        }
+        assert_eq!(clutter.company(300, 500.0), 0.0);
+        assert!(clutter.company(300, 4000.0) >= 2.0);
+    }
+
+    #[test]
     fn a_restless_moment_asks_for_more_evidence_and_a_lone_thing_does_not() {
         let mut clutter = Clutter::new((200.0, 60.0));
         let storm: Vec<Candidate> = (0..20).map(|i| blob(10.0 * i as f32, 30.0)).collect();

@@ -13,7 +13,7 @@ use crate::bead::album::{Album, Cutting, Followed, Source};
 use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
-use crate::bead::glean::Gleaner;
+use crate::bead::glean::{Gleaner, SAME_ROW, is_told};
 use crate::bead::kind::{Measured, decide};
 use crate::bead::known::Known;
 use crate::bead::portrait::{Portrait, clean};
@@ -32,8 +32,6 @@ const GATHER_SECS: f64 = 0.7;
 const GATHER_FRAMES: usize = 90;
 /// A path so many times stronger beside a weaker one makes that its reflection.
 const SHADOW_RATIO: f32 = 1.5;
-/// Two sightings of one frame so near each other along the glass, rows, are one.
-const SAME_ROW: f32 = 0.6;
 /// Most ratio of the rises of a bead and of its reflection.
 const MOST_PACE: f32 = 1.6;
 /// Two beads of one glass are told at least this far apart, seconds: less than any two can be, and
@@ -387,12 +385,7 @@ impl Counter {
     /// Looks once more for what the tracker lost.
     fn glean(&mut self) -> Vec<Bead> {
         let shape = (self.sampler.shape().0 as f32, self.sampler.inside().across);
-        let (settled, mut paths) = (&self.settled, self.tracker.paths());
-        if self.rest.drifts() {
-            // What drifts makes paths that hold what is not theirs; of a bead that is told twice the
-            // second is left out.
-            paths = &[];
-        }
+        let (settled, paths) = (&self.settled, self.tracker.paths());
         let is_taken = |frame: u64, row: f32| {
             let is_it = |of: u64, at: f32| of == frame && (at - row).abs() < SAME_ROW;
             settled
@@ -437,7 +430,8 @@ impl Counter {
         explained.sort_by(|a, b| b.0.strength.total_cmp(&a.0.strength));
         let mut beads = Vec::new();
         for (bead, path) in explained {
-            if self.settled.iter().any(|other| same_bead(other, &bead)) || self.is_shadow(&bead) {
+            let is_it = |other: &Explained| same_bead(other, &bead) || is_told(path, &other.rows);
+            if self.settled.iter().any(is_it) || self.is_shadow(&bead) {
                 continue;
             }
             beads.push(self.bead(&bead, path));

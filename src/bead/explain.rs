@@ -90,6 +90,9 @@ const SLOWNESS_COSTS: f32 = 60.0;
 const EVIDENCE_IN_DRIFT: (f32, f32) = (0.9, 0.8);
 /// Surplus of evidence that a bead needs beside another that passes mid-glass within a height or so.
 const BESIDE_ANOTHER: f32 = 12.0;
+/// What is only believed because others of the feed were like it passes mid-glass alone, by so many of
+/// its heights: an old piece of picture that a coder left behind a bead looks like it.
+const ALONE_HEIGHTS: f32 = 5.0;
 /// Share of the rise it should have made from which a sighting is of another moment.
 const ANEW_SHARE: f32 = 0.2;
 /// Rise from one frame to the next, in its own heights, from which two sightings are two: what hardly
@@ -306,6 +309,9 @@ pub fn same_bead(told: &Explained, new: &Explained) -> bool {
     let height = f32::midpoint(a.height, b.height).max(2.0);
     let speed = a.rows_per_s.max(b.rows_per_s);
     let apart = ((a.at_secs - b.at_secs).abs() as f32) * speed;
+    if new.surplus < 0.0 && apart < ALONE_HEIGHTS * height {
+        return true;
+    }
     if apart > height * 1.5 {
         return false;
     }

@@ -34,6 +34,11 @@ const LEAST_SHARE: f32 = 0.5;
 /// picture that a coder left as it was: it tells nothing, and the bead could not be seen then.
 const REPEATED: (f32, f32) = (1.0, 1.5);
 
+/// Two sightings of one frame so near each other along the glass, rows, are one.
+pub const SAME_ROW: f32 = 0.6;
+/// Most of a bead's sightings, as a share, that belong to another.
+const MOST_HELD: f32 = 0.25;
+
 /// One frame's candidates.
 #[derive(Clone, Debug)]
 struct Seen {
@@ -227,6 +232,18 @@ impl Way {
     }
 }
 
+/// Whether more of a path than a few sightings belongs to a bead that was told, of which it is another
+/// reading: what was sought among all candidates may hold what the tracker follows. Sightings in which
+/// two beads are one thing are shared by right.
+pub fn is_told(path: &Path, told: &[(u64, f32)]) -> bool {
+    let held = |p: &&Sighting| {
+        let at = told.binary_search_by_key(&p.frame, |(frame, _)| *frame);
+        let row = at.ok().and_then(|at| told.get(at)).map(|(_, row)| *row);
+        !p.shared && row.is_some_and(|row| (row - p.seen.row).abs() < SAME_ROW)
+    };
+    path.points.iter().filter(held).count() as f32 > MOST_HELD * path.points.len() as f32
+}
+
 /// Whether a candidate is a thing that was seen, once more at the same place.
 fn repeats_it(last: &Candidate, now: &Candidate) -> bool {
     (last.row - now.row).abs() < REPEATED.0
@@ -263,6 +280,38 @@ mod tests {
         let found = looked(|_, _| false);
         assert_eq!(found.len(), 1);
         assert!(found[0].points.len() >= 14, "{}", found[0].points.len());
+    }
+
+    #[test]
+    fn another_reading_of_a_bead_that_was_told_is_none() {
+        let found = looked(|_, _| false);
+        let rows: Vec<(u64, f32)> = found[0]
+            .points
+            .iter()
+            .map(|p| (p.frame, p.seen.row))
+            .collect();
+        assert!(is_told(&found[0], &rows));
+        assert!(!is_told(&found[0], &rows[..2]));
+        let elsewhere: Vec<(u64, f32)> = rows.iter().map(|(f, r)| (*f, r + 8.0)).collect();
+        assert!(!is_told(&found[0], &elsewhere));
+    }
+
+    #[test]
+    fn an_old_piece_of_picture_is_no_frame_in_which_the_bead_was_missing() {
+        let mut gleaner = Gleaner::default();
+        let mut found = Vec::new();
+        for frame in 0..70_u64 {
+            // The coder renews what it shows in every third picture only.
+            let shown = frame - frame % 3;
+            let bead = (9..36)
+                .contains(&frame)
+                .then(|| blob(195.0 - 8.0 * (shown - 9) as f32, 30.0));
+            let at_secs = frame as f64 / 30.0;
+            gleaner.keep(at_secs, frame, bead.into_iter().collect());
+            found.extend(gleaner.look(at_secs, (200.0, 60.0), |_, _| false));
+        }
+        assert_eq!(found.len(), 1);
+        assert!(found[0].repeats >= 10, "{}", found[0].repeats);
     }
 
     #[test]

@@ -51,7 +51,9 @@ impl Known {
             }
         }
         times.sort_by(f64::total_cmp);
-        let longest = times.windows(2).filter_map(|w| Some(w.last()? - w.first()?));
+        let longest = times
+            .windows(2)
+            .filter_map(|w| Some(w.last()? - w.first()?));
         let (after, least, most) = GOES_ON;
         let on_for = (after * longest.fold(0.0, f64::max)).clamp(least, most);
         let (Some(first), Some(last)) = (times.first(), times.last()) else {
@@ -78,8 +80,8 @@ impl Known {
             let mut ratio = 1.0;
             for (((a, b), spread), chance) in it.iter().zip(known).zip(SPREADS).zip(CHANCE) {
                 let off = (a - b) / spread;
-                ratio *= (-0.5 * off * off).exp() * chance
-                    / (spread * std::f32::consts::TAU.sqrt());
+                ratio *=
+                    (-0.5 * off * off).exp() * chance / (spread * std::f32::consts::TAU.sqrt());
             }
             ratio
         };
