@@ -3,7 +3,7 @@
 
 use crate::base::GlassKind;
 use crate::bead::clutter::Clutter;
-use crate::bead::known::Known;
+use crate::bead::known::{Known, speed_speaks};
 pub use crate::bead::lane::Lane;
 use crate::bead::track::{Path, Sighting};
 
@@ -267,7 +267,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let unseen_chance = UNSEEN_CHANCE.max(1.0 - bore.cover);
     let fresh = fresh(&lone, rows_per_s);
     let look = (rows_per_s, height, weight);
-    let by_itself = Known::default().speaks(look, rows_per_s / diameter);
+    let by_itself = speed_speaks(rows_per_s / diameter);
     let surplus = worth * evidence(&fresh, &path_fit, clutter, unseen * unseen_chance.ln())
         - clutter.chance_runs(bore.frames_per_s)
         - UNLIKE_COSTS * unlike
@@ -280,8 +280,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         - bore.lane.off(col, (bore.cols, bore.axis));
     let mut all = surplus;
     if bore.drift || company > RESTLESS_COMPANY {
-        let known = bore.known.speaks(look, rows_per_s / diameter);
-        all = all.max(surplus - by_itself + known);
+        all += bore.known.speaks(look, rows_per_s / diameter) - by_itself;
     }
     if all < 0.0 {
         return None;
