@@ -31,8 +31,8 @@ const LEAST_COVER: f32 = 0.6;
 const USUAL_COVER: (f32, f32) = (0.85, 0.7);
 /// How far the share of one bead may lie under that of the others of its glass.
 const COVERS_VARY: f32 = 0.2;
-/// Evidence (natural logarithm) that all the missing share takes away.
-const GAPS_COST: f32 = 40.0;
+/// Evidence (natural logarithm) that all the missing share takes away, in a calm glass and in drift.
+const GAPS_COST: (f32, f32) = (60.0, 40.0);
 /// Share of a tube's height through which a bead is usually seen to rise, and the evidence (natural
 /// logarithm) that all of it takes away when it is missing.
 const USUAL_RISE_TUBE: f32 = 0.5;
@@ -100,9 +100,10 @@ const ANEW_SHARE: f32 = 0.2;
 const ANOTHER_SIGHTING: f32 = 0.25;
 /// By how much each further thing of such strength that is in the glass at the same time, on the
 /// mean, lessens the worth of the evidence: they may be pieces of one thing, whose sightings depend
-/// on each other. A bead in a calm glass is alone.
-const COMPANY_SHARE: f32 = 0.2;
-/// Such company from which a glass counts as restless though nothing drifts over it.
+/// on each other. A bead in a calm glass is alone. In a calm glass and in drift.
+const COMPANY_SHARE: (f32, f32) = (0.3, 0.2);
+/// Such company from which a glass counts as restless though nothing drifts over it, until beads are
+/// known.
 const RESTLESS_COMPANY: f32 = 0.25;
 
 /// A bead in samples of the straightened glass.
@@ -256,6 +257,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     };
     let company = |p: &Sighting| clutter.company(p.frame, weight);
     let company = points.iter().map(company).sum::<f32>() / points.len() as f32;
+    let by_drift = |pair: (f32, f32)| if bore.drift { pair.1 } else { pair.0 };
     let steady = match (bore.drift, bore.kind) {
         (true, GlassKind::Tube) => EVIDENCE_IN_DRIFT.0,
         (true, GlassKind::Port) => EVIDENCE_IN_DRIFT.1,
@@ -263,7 +265,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     };
     let step = rows_per_s / bore.frames_per_s.max(1.0) / height.max(1.0);
     let anew = (step / ANOTHER_SIGHTING).min(1.0);
-    let worth = anew * steady / (1.0 + COMPANY_SHARE * company);
+    let worth = anew * steady / (1.0 + by_drift(COMPANY_SHARE) * company);
     let unseen_chance = UNSEEN_CHANCE.max(1.0 - bore.cover);
     let fresh = fresh(&lone, rows_per_s);
     let look = (rows_per_s, height, weight);
@@ -273,13 +275,13 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         - UNLIKE_COSTS * unlike
         - SLOWNESS_COSTS * slowness.powi(2)
         - SLENDERNESS_COSTS * slender.powi(2)
-        - GAPS_COST * gaps
+        - by_drift(GAPS_COST) * gaps
         - SHORTNESS_COSTS * short
         - late
         + by_itself
         - bore.lane.off(col, (bore.cols, bore.axis));
     let mut all = surplus;
-    if bore.drift || company > RESTLESS_COMPANY {
+    if bore.drift || (company > RESTLESS_COMPANY && bore.known.is_empty()) {
         all += bore.known.speaks(look, rows_per_s / diameter) - by_itself;
     }
     if all < 0.0 {

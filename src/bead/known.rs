@@ -69,6 +69,12 @@ impl Known {
         known
     }
 
+    /// Whether nothing is known.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.count == 0
+    }
+
     /// Evidence (natural logarithm) that speaks for a path that rises so fast (rows a second), is so
     /// high (rows) and so strong, and so many diameters long is its rise in a second.
     #[must_use]
