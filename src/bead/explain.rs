@@ -153,7 +153,7 @@ pub struct Bore {
     pub lane: Lane,
     /// Share of the frames of their way in which they were seen.
     pub cover: f32,
-    /// What its beads are like, while it drips: asked in a restless glass only.
+    /// What its beads are like, while it gives drops: asked in a restless glass only.
     pub known: Known,
 }
 

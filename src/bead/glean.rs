@@ -310,8 +310,9 @@ mod tests {
             gleaner.keep(at_secs, frame, bead.into_iter().collect());
             found.extend(gleaner.look(at_secs, (200.0, 60.0), |_, _| false));
         }
-        assert_eq!(found.len(), 1);
-        assert!(found[0].repeats >= 10, "{}", found[0].repeats);
+        // Each look may find it anew, for here nobody takes it.
+        let most = found.iter().map(|path| path.repeats).max();
+        assert!(most >= Some(10), "{most:?}");
     }
 
     #[test]

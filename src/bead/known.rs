@@ -1,4 +1,4 @@
-//! What the beads of a feed are like: while a feed is dripping, a path that looks like its beads is
+//! What the beads of a feed are like: while a feed gives drops, a path that looks like its beads is
 //! more likely one of them than a path in a glass through which nothing has come yet. Asked only
 //! in a restless glass, for in a calm one every bead speaks for itself.
 
@@ -7,10 +7,10 @@ use crate::bead::explain::Explained;
 /// Fewest beads beyond doubt, and most that are kept.
 const FEWEST: usize = 2;
 const MOST: usize = 12;
-/// A feed goes on dripping for so many of its longest intervals after its newest bead, and at least
+/// A feed goes on giving drops for so many of its longest intervals after its newest bead, and at least
 /// for the second figure and at most for the third, seconds.
 const GOES_ON: (f64, f64, f64) = (2.0, 6.0, 90.0);
-/// False beads accepted for each true one, by reckoning, while a feed drips.
+/// False beads accepted for each true one, by reckoning, while a feed gives drops.
 const FALSE_PER_BEAD: f32 = 1e-3;
 /// False beads an hour that are accepted all the same: see `clutter`.
 const FALSE_PER_HOUR: f32 = 3e-3;
@@ -23,7 +23,7 @@ const CHANCE: [f32; 3] = [CHANCE_SPEEDS, 1.5, 2.5];
 const UNLIKE_ANY: f32 = 0.2;
 /// Evidence (natural logarithm) that a feed of which nothing is known takes away in a restless glass:
 /// such glasses are few, and false beads are kept as rare in them as in all the others.
-const NOT_DRIPPING_COSTS: f32 = 2.5;
+const SILENT_COSTS: f32 = 2.5;
 /// Speeds of oil in its own diameters a second: what the drag law says, with the bore's wall and
 /// warmth, times and over the second figure.
 const USUAL_SPEED: (f32, f32) = (21.0, 1.45);
@@ -31,7 +31,7 @@ const USUAL_SPEED: (f32, f32) = (21.0, 1.45);
 /// heights a second.
 const CHANCE_SPEEDS: f32 = 6.0;
 
-/// What is known of the beads of a feed that drips.
+/// What is known of the beads of a feed that gives drops.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Known {
     looks: [[f32; 3]; MOST],
@@ -82,7 +82,7 @@ impl Known {
         let by_size = speed_speaks(diameters);
         let looks = self.looks.get(..self.count).unwrap_or(&[]);
         if looks.is_empty() {
-            return by_size - NOT_DRIPPING_COSTS;
+            return by_size - SILENT_COSTS;
         }
         let it = look_of(rows_per_s, height, strength);
         let density = |known: &[f32; 3]| {
@@ -133,7 +133,7 @@ mod tests {
     }
 
     #[test]
-    fn what_looks_like_the_beads_of_a_dripping_feed_is_sooner_believed() {
+    fn what_looks_like_the_beads_of_a_feed_that_gives_drops_is_sooner_believed() {
         let beads = [bead(1.0, 20.0), bead(5.0, 9.0), bead(9.0, 15.0)];
         let known = Known::of(beads.iter(), 12.0);
         let alike = (185.0, 9.5, 380.0);
