@@ -139,7 +139,7 @@ mod tests {
         let alike = (185.0, 9.5, 380.0);
         let nothing = Known::default().speaks(alike, 21.0);
         assert!(known.speaks(alike, 21.0) > nothing + 5.0);
-        // Another speed and size: no more than that the feed drips.
+        // Another speed and size: no more than that the feed gives drops.
         assert!(known.speaks((420.0, 20.0, 4000.0), 21.0) < known.speaks(alike, 21.0) - 2.0);
     }
 
