@@ -21,6 +21,9 @@ const UNFORESEEN: f32 = 0.0007;
 const UNFORESEEN_ANYWHERE: f32 = 0.001;
 /// A path's sighting may be weaker than the bead's usual strength by this much.
 const WEAKER: f32 = 0.7;
+/// What is so many classes stronger than that could not be taken for it: a bank of steam beside a
+/// bead is no company.
+const FAR_STRONGER: usize = 4;
 /// False beads accepted an hour, by reckoning.
 const FALSE_PER_HOUR: f32 = 3e-3;
 /// Share of the glass in which a second sighting may lie and still begin a path.
@@ -110,13 +113,15 @@ impl Clutter {
         }
     }
 
-    /// Mean number of other candidates of at least a class anywhere in the glass, in the moment of
-    /// a frame. One a frame is left out: the sighting that is judged.
+    /// Mean number of other candidates of a class or somewhat stronger anywhere in the glass, in
+    /// the moment of a frame. One a frame is left out: the sighting that is judged.
     fn others(&self, frame: u64, class: usize) -> f32 {
         let back = |frame: u64| {
             let age = self.newest.checked_sub(frame)? as usize;
             let at = self.recent.len().checked_sub(age + 1)?;
-            self.recent.get(at)?.get(class).copied()
+            let counts = self.recent.get(at)?;
+            let stronger = counts.get(class + FAR_STRONGER).copied().unwrap_or(0);
+            Some(counts.get(class)?.saturating_sub(stronger))
         };
         let (mut sum, mut frames) = (0.0, 0.0_f32);
         for near in frame.saturating_sub(MOMENT_FRAMES)..=frame + MOMENT_FRAMES {
@@ -140,13 +145,20 @@ impl Clutter {
         self.others(frame, class(weight * WEAKER))
     }
 
+    /// Usual candidates a frame of a class or somewhat stronger in the band of a row.
+    fn usual(&self, row: f32, class: usize) -> f32 {
+        let band = &self.at_least[self.band(row)];
+        let stronger = band.get(class + FAR_STRONGER).copied().unwrap_or(0.0);
+        (band[class] - stronger).max(0.0)
+    }
+
     /// Expected candidates of at least nearly this strength in a gate of so many rows × columns at
     /// a row, in a frame: as usual in its band of the glass, or as there are in that moment.
     #[must_use]
     pub fn expected(&self, frame: u64, row: f32, weight: f32, gate_samples: f32) -> f32 {
         let band = self.rows / BANDS as f32 * self.cols;
         let class = class(weight * WEAKER);
-        let usual = self.at_least[self.band(row)][class] * (gate_samples / band).min(1.0);
+        let usual = self.usual(row, class) * (gate_samples / band).min(1.0);
         let whole = self.rows * self.cols;
         let now = self.others(frame, class) * (gate_samples / whole).min(1.0);
         (usual.max(now) + UNFORESEEN).min(1.0)
@@ -157,7 +169,7 @@ impl Clutter {
     #[must_use]
     pub fn anywhere(&self, frame: u64, row: f32, weight: f32) -> f32 {
         let class = class(weight * WEAKER);
-        let usual = self.at_least[self.band(row)][class];
+        let usual = self.usual(row, class);
         let now = self.others(frame, class) / BANDS as f32;
         usual.max(now) + UNFORESEEN_ANYWHERE
     }
@@ -204,6 +216,19 @@ mod tests {
             calm.anywhere(300, 100.0, 50_000.0),
             restless.anywhere(300, 100.0, 50_000.0)
         );
+    }
+
+    #[test]
+    fn a_bank_of_steam_is_no_company_for_a_bead() {
+        let mut clutter = Clutter::new((200.0, 60.0));
+        let mut bank = blob(60.0, 30.0);
+        bank.weight = 4000.0;
+        let puffs = [bank, bank, bank];
+        for frame in 1..=300 {
+            clutter.learn(frame, puffs.iter().map(|c| (c, false)));
+        }
+        assert_eq!(clutter.company(300, 500.0), 0.0);
+        assert!(clutter.company(300, 4000.0) >= 2.0);
     }
 
     #[test]

@@ -13,8 +13,9 @@ use crate::bead::album::{Album, Cutting, Followed, Source};
 use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
-use crate::bead::glean::Gleaner;
+use crate::bead::glean::{Gleaner, SAME_ROW, is_told};
 use crate::bead::kind::{Measured, decide};
+use crate::bead::known::Known;
 use crate::bead::lanes::sum;
 use crate::bead::light::Bands;
 use crate::bead::portrait::{Portrait, clean};
@@ -33,8 +34,6 @@ const GATHER_SECS: f64 = 0.7;
 const GATHER_FRAMES: usize = 90;
 /// A path so many times stronger beside a weaker one makes that its reflection.
 const SHADOW_RATIO: f32 = 1.5;
-/// Two sightings of one frame so near each other along the glass, rows, are one.
-const SAME_ROW: f32 = 0.6;
 /// Most ratio of the rises of a bead and of its reflection.
 const MOST_PACE: f32 = 1.6;
 /// Two beads of one glass are told at least this far apart, seconds: less than any two can be, and
@@ -431,6 +430,7 @@ impl Counter {
             drift: self.rest.drifts(),
             lane: self.lane,
             cover: self.lane.cover(),
+            known: Known::of(self.settled.iter(), self.at_secs),
         };
         let mut explained: Vec<(Explained, &Path)> = paths
             .iter()
@@ -440,7 +440,8 @@ impl Counter {
         explained.sort_by(|a, b| b.0.strength.total_cmp(&a.0.strength));
         let mut beads = Vec::new();
         for (bead, path) in explained {
-            if self.settled.iter().any(|other| same_bead(other, &bead)) || self.is_shadow(&bead) {
+            let is_it = |other: &Explained| same_bead(other, &bead) || is_told(path, &other.rows);
+            if self.settled.iter().any(is_it) || self.is_shadow(&bead) {
                 continue;
             }
             beads.push(self.bead(&bead, path));

@@ -3,6 +3,7 @@
 
 use crate::base::GlassKind;
 use crate::bead::clutter::Clutter;
+use crate::bead::known::{Known, speed_speaks};
 pub use crate::bead::lane::Lane;
 use crate::bead::track::{Path, Sighting};
 
@@ -30,8 +31,8 @@ const LEAST_COVER: f32 = 0.6;
 const USUAL_COVER: (f32, f32) = (0.85, 0.7);
 /// How far the share of one bead may lie under that of the others of its glass.
 const COVERS_VARY: f32 = 0.2;
-/// Evidence (natural logarithm) that all the missing share takes away.
-const GAPS_COST: f32 = 60.0;
+/// Evidence (natural logarithm) that all the missing share takes away, in a calm glass and in drift.
+const GAPS_COST: (f32, f32) = (60.0, 40.0);
 /// Share of a tube's height through which a bead is usually seen to rise, and the evidence (natural
 /// logarithm) that all of it takes away when it is missing.
 const USUAL_RISE_TUBE: f32 = 0.5;
@@ -84,17 +85,14 @@ const SLOWEST_IN_DRIFT: f32 = 9.0;
 const USUALLY_FASTER: f32 = 14.0;
 /// That evidence (natural logarithm) for each squared e-fold of slowness.
 const SLOWNESS_COSTS: f32 = 60.0;
-/// Speeds of oil in its own diameters a second: what the drag law says, with the bore's wall and
-/// warmth, times and over the second figure.
-const USUAL_SPEED: (f32, f32) = (21.0, 1.45);
-/// Range of speeds among which chance finds lie evenly, natural logarithm: 1 to 400 of their
-/// heights a second.
-const CHANCE_SPEEDS: f32 = 6.0;
 /// Share of the evidence that counts while something drifts: one puff looks alike for several
-/// frames, so its sightings are not as independent as those of noise.
-const EVIDENCE_IN_DRIFT: f32 = 0.8;
+/// frames, so its sightings are not as independent as those of noise. In a tube, and in a port.
+const EVIDENCE_IN_DRIFT: (f32, f32) = (0.9, 0.8);
 /// Surplus of evidence that a bead needs beside another that passes mid-glass within a height or so.
 const BESIDE_ANOTHER: f32 = 12.0;
+/// What is only believed because others of the feed were like it passes mid-glass alone, by so many of
+/// its heights: an old piece of picture that a coder left behind a bead looks like it.
+const ALONE_HEIGHTS: f32 = 5.0;
 /// Share of the rise it should have made from which a sighting is of another moment.
 const ANEW_SHARE: f32 = 0.2;
 /// Rise from one frame to the next, in its own heights, from which two sightings are two: what hardly
@@ -102,8 +100,11 @@ const ANEW_SHARE: f32 = 0.2;
 const ANOTHER_SIGHTING: f32 = 0.25;
 /// By how much each further thing of such strength that is in the glass at the same time, on the
 /// mean, lessens the worth of the evidence: they may be pieces of one thing, whose sightings depend
-/// on each other. A bead in a calm glass is alone.
-const COMPANY_SHARE: f32 = 0.3;
+/// on each other. A bead in a calm glass is alone. In a calm glass and in drift.
+const COMPANY_SHARE: (f32, f32) = (0.3, 0.2);
+/// Such company from which a glass counts as restless though nothing drifts over it, until beads are
+/// known.
+const RESTLESS_COMPANY: f32 = 0.25;
 
 /// A bead in samples of the straightened glass.
 #[derive(Clone, Debug)]
@@ -118,7 +119,8 @@ pub struct Explained {
     pub width: f32,
     /// 0 to 1.
     pub confidence: f32,
-    /// Evidence beyond what chance would need, natural logarithm.
+    /// Evidence beyond what chance would need, natural logarithm, without what speaks for it because
+    /// others of the feed were like it.
     pub surplus: f32,
     /// Usual place across, columns.
     pub col: f32,
@@ -151,6 +153,8 @@ pub struct Bore {
     pub lane: Lane,
     /// Share of the frames of their way in which they were seen.
     pub cover: f32,
+    /// What its beads are like, while it gives drops: asked in a restless glass only.
+    pub known: Known,
 }
 
 /// Judges a path. None when it was no bead, or did not pass mid-glass.
@@ -253,26 +257,37 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     };
     let company = |p: &Sighting| clutter.company(p.frame, weight);
     let company = points.iter().map(company).sum::<f32>() / points.len() as f32;
-    let steady = if bore.drift { EVIDENCE_IN_DRIFT } else { 1.0 };
+    let by_drift = |pair: (f32, f32)| if bore.drift { pair.1 } else { pair.0 };
+    let steady = match (bore.drift, bore.kind) {
+        (true, GlassKind::Tube) => EVIDENCE_IN_DRIFT.0,
+        (true, GlassKind::Port) => EVIDENCE_IN_DRIFT.1,
+        (false, _) => 1.0,
+    };
     let step = rows_per_s / bore.frames_per_s.max(1.0) / height.max(1.0);
     let anew = (step / ANOTHER_SIGHTING).min(1.0);
-    let worth = anew * steady / (1.0 + COMPANY_SHARE * company);
+    let worth = anew * steady / (1.0 + by_drift(COMPANY_SHARE) * company);
     let unseen_chance = UNSEEN_CHANCE.max(1.0 - bore.cover);
     let fresh = fresh(&lone, rows_per_s);
+    let look = (rows_per_s, height, weight);
+    let by_itself = speed_speaks(rows_per_s / diameter);
     let surplus = worth * evidence(&fresh, &path_fit, clutter, unseen * unseen_chance.ln())
         - clutter.chance_runs(bore.frames_per_s)
         - UNLIKE_COSTS * unlike
         - SLOWNESS_COSTS * slowness.powi(2)
         - SLENDERNESS_COSTS * slender.powi(2)
-        - GAPS_COST * gaps
+        - by_drift(GAPS_COST) * gaps
         - SHORTNESS_COSTS * short
         - late
-        + speed_speaks(rows_per_s / diameter)
+        + by_itself
         - bore.lane.off(col, (bore.cols, bore.axis));
-    if surplus < 0.0 {
+    let mut all = surplus;
+    if bore.drift || (company > RESTLESS_COMPANY && bore.known.is_empty()) {
+        all += bore.known.speaks(look, rows_per_s / diameter) - by_itself;
+    }
+    if all < 0.0 {
         return None;
     }
-    let confidence = 1.0 - 0.5 * (-surplus / 4.0).exp() - 0.004;
+    let confidence = 1.0 - 0.5 * (-all / 4.0).exp() - 0.004;
     Some(Explained {
         at_secs,
         rows_per_s,
@@ -287,15 +302,6 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     })
 }
 
-/// Evidence from a speed, in diameters a second: a bead of oil rises as fast as its size lets it,
-/// chance finds at any speed. It only ever adds: what is slow is judged by itself, and gas is faster.
-fn speed_speaks(diameters_per_s: f32) -> f32 {
-    let spread = USUAL_SPEED.1.ln();
-    let off = (diameters_per_s / USUAL_SPEED.0).ln() / spread;
-    let peak = (CHANCE_SPEEDS / (spread * std::f32::consts::TAU.sqrt())).ln();
-    (peak - 0.5 * off * off).max(0.0)
-}
-
 /// Whether a new explanation is of a bead that was told: same place at the same time, and never clearly
 /// two. Of two that pass mid-glass together, the second needs more evidence than one alone.
 #[must_use]
@@ -304,6 +310,9 @@ pub fn same_bead(told: &Explained, new: &Explained) -> bool {
     let height = f32::midpoint(a.height, b.height).max(2.0);
     let speed = a.rows_per_s.max(b.rows_per_s);
     let apart = ((a.at_secs - b.at_secs).abs() as f32) * speed;
+    if new.surplus < 0.0 && apart < ALONE_HEIGHTS * height {
+        return true;
+    }
     if apart > height * 1.5 {
         return false;
     }

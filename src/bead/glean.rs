@@ -30,6 +30,14 @@ const UNLIKE: f32 = 1.1;
 /// Fewest sightings on a way, and least share of the frames between first and last.
 const FEWEST: usize = 6;
 const LEAST_SHARE: f32 = 0.5;
+/// What is seen once more where it was last, within so many rows and columns, is an old piece of
+/// picture that a coder left as it was: it tells nothing, and the bead could not be seen then.
+const REPEATED: (f32, f32) = (1.0, 1.5);
+
+/// Two sightings of one frame so near each other along the glass, rows, are one.
+pub const SAME_ROW: f32 = 0.6;
+/// Most of a bead's sightings, as a share, that belong to another.
+const MOST_HELD: f32 = 0.25;
 
 /// One frame's candidates.
 #[derive(Clone, Debug)]
@@ -117,7 +125,7 @@ impl Gleaner {
             .collect();
         let middle = rows / 2.0;
         let (from, to) = (at_secs - AFTER_SECS - EVERY_SECS, at_secs - AFTER_SECS);
-        let mut ways: Vec<(f32, Vec<Sighting>)> = Vec::new();
+        let mut ways: Vec<(f32, Path)> = Vec::new();
         for (index, below) in free.iter().enumerate() {
             for above in free.iter().skip(index + 1) {
                 for a in below.found.iter().filter(|c| c.row > middle) {
@@ -135,17 +143,18 @@ impl Gleaner {
             }
         }
         ways.sort_by(|a, b| b.0.total_cmp(&a.0));
-        let mut chosen: Vec<Vec<Sighting>> = Vec::new();
+        let mut chosen: Vec<Path> = Vec::new();
         for (_, way) in ways {
-            let shares = |other: &Vec<Sighting>| {
-                way.iter()
-                    .any(|s| other.iter().any(|o| o.frame == s.frame && o.seen == s.seen))
+            let is_in = |other: &Path, s: &Sighting| {
+                let mut points = other.points.iter();
+                points.any(|o| o.frame == s.frame && o.seen == s.seen)
             };
+            let shares = |other: &Path| way.points.iter().any(|s| is_in(other, s));
             if !chosen.iter().any(shares) {
                 chosen.push(way);
             }
         }
-        chosen.into_iter().map(Path::of).collect()
+        chosen
     }
 }
 
@@ -172,13 +181,14 @@ impl Way {
     }
 
     /// What was seen on it, and how much that is worth, when it is enough.
-    fn sightings(&self, free: &[Seen], cols: f32) -> Option<(f32, Vec<Sighting>)> {
+    fn sightings(&self, free: &[Seen], cols: f32) -> Option<(f32, Path)> {
         let most = (
             OFF_ROWS.0 + OFF_ROWS.1 * self.height,
             OFF_COLS.0 + OFF_COLS.1 * cols,
         );
         let mut on_it: Vec<Sighting> = Vec::new();
         let mut off_sum = 0.0;
+        let (mut repeats, mut since_last) = (0, 0);
         for seen in free {
             let since = (seen.at_secs - self.at_secs) as f32;
             let (row, col) = (
@@ -197,22 +207,48 @@ impl Way {
                 .min_by(|a, b| off(a).total_cmp(&off(b)));
             if let Some(candidate) = nearest {
                 off_sum += off(candidate);
+                repeats += std::mem::take(&mut since_last);
                 on_it.push(Sighting {
                     at_secs: seen.at_secs,
                     frame: seen.frame,
                     seen: *candidate,
                     shared: false,
                 });
+            } else if let Some(last) = on_it.last()
+                && seen.found.iter().any(|c| repeats_it(&last.seen, c))
+            {
+                since_last += 1;
             }
         }
         let (first, last) = (on_it.first()?, on_it.last()?);
-        let frames = (last.frame - first.frame + 1) as f32;
+        let frames = (last.frame - first.frame + 1 - repeats) as f32;
         let count = on_it.len() as f32;
         if on_it.len() < FEWEST || count < LEAST_SHARE * frames {
             return None;
         }
-        Some((count - 0.5 * off_sum - 0.4 * (frames - count), on_it))
+        let mut path = Path::of(on_it);
+        path.repeats = repeats;
+        Some((count - 0.5 * off_sum - 0.4 * (frames - count), path))
     }
+}
+
+/// Whether more of a path than a few sightings belongs to a bead that was told, of which it is another
+/// reading: what was sought among all candidates may hold what the tracker follows. Sightings in which
+/// two beads are one thing are shared by right.
+pub fn is_told(path: &Path, told: &[(u64, f32)]) -> bool {
+    let held = |p: &&Sighting| {
+        let at = told.binary_search_by_key(&p.frame, |(frame, _)| *frame);
+        let row = at.ok().and_then(|at| told.get(at)).map(|(_, row)| *row);
+        !p.shared && row.is_some_and(|row| (row - p.seen.row).abs() < SAME_ROW)
+    };
+    path.points.iter().filter(held).count() as f32 > MOST_HELD * path.points.len() as f32
+}
+
+/// Whether a candidate is a thing that was seen, once more at the same place.
+fn repeats_it(last: &Candidate, now: &Candidate) -> bool {
+    (last.row - now.row).abs() < REPEATED.0
+        && (last.col - now.col).abs() < REPEATED.1
+        && (last.weight / now.weight).ln().abs() < UNLIKE
 }
 
 #[cfg(test)]
@@ -244,6 +280,39 @@ mod tests {
         let found = looked(|_, _| false);
         assert_eq!(found.len(), 1);
         assert!(found[0].points.len() >= 14, "{}", found[0].points.len());
+    }
+
+    #[test]
+    fn another_reading_of_a_bead_that_was_told_is_none() {
+        let found = looked(|_, _| false);
+        let rows: Vec<(u64, f32)> = found[0]
+            .points
+            .iter()
+            .map(|p| (p.frame, p.seen.row))
+            .collect();
+        assert!(is_told(&found[0], &rows));
+        assert!(!is_told(&found[0], &rows[..2]));
+        let elsewhere: Vec<(u64, f32)> = rows.iter().map(|(f, r)| (*f, r + 8.0)).collect();
+        assert!(!is_told(&found[0], &elsewhere));
+    }
+
+    #[test]
+    fn an_old_piece_of_picture_is_no_frame_in_which_the_bead_was_missing() {
+        let mut gleaner = Gleaner::default();
+        let mut found = Vec::new();
+        for frame in 0..70_u64 {
+            // The coder renews what it shows in every third picture only.
+            let shown = frame - frame % 3;
+            let bead = (9..36)
+                .contains(&frame)
+                .then(|| blob(195.0 - 8.0 * (shown - 9) as f32, 30.0));
+            let at_secs = frame as f64 / 30.0;
+            gleaner.keep(at_secs, frame, bead.into_iter().collect());
+            found.extend(gleaner.look(at_secs, (200.0, 60.0), |_, _| false));
+        }
+        // Each look may find it anew, for here nobody takes it.
+        let most = found.iter().map(|path| path.repeats).max();
+        assert!(most >= Some(10), "{most:?}");
     }
 
     #[test]

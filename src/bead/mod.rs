@@ -10,6 +10,7 @@ pub mod explain;
 mod field;
 mod glean;
 pub mod kind;
+pub mod known;
 pub mod lane;
 mod lanes;
 pub mod light;
