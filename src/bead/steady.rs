@@ -39,7 +39,7 @@ const UNKNOWNS: usize = 5;
 /// Solver steps a frame.
 const STEPS: usize = 4;
 /// A step below this many pixels ends the search.
-const SMALL_STEP_PX: f64 = 0.05;
+const SMALL_STEP_PX: f64 = 0.02;
 
 /// Texture points beyond which only every second, third and so on is sorted for a median.
 const MEDIAN_POINTS: usize = 200;
