@@ -79,6 +79,9 @@ impl Diary {
                 to_secs,
                 why,
             } => (*from_secs, *to_secs, format!("gap: {why}")),
+            Event::State { at_secs, state, .. } => {
+                (*at_secs, *at_secs, format!("state: {state:?}"))
+            }
             Event::Mark { at_secs, words, .. } => (*at_secs, *at_secs, format!("mark: {words}")),
             _ => return,
         };
@@ -99,6 +102,17 @@ impl Diary {
             .iter()
             .map(|(at, words)| format!("    outlines since {at:.2}: {words}"));
         lines.into_iter().map(words).chain(outlines).collect()
+    }
+
+    /// States that were told since, a line each.
+    pub fn states(&self, since_secs: f64) -> Vec<String> {
+        let told = |(from, _, words): &&(f64, f64, String)| {
+            *from >= since_secs && (words.starts_with("state") || words.starts_with("blind"))
+        };
+        let lines = self.lines.iter().filter(told);
+        lines
+            .map(|(from, to, words)| format!("    {from:.2} to {to:.2}: {words}"))
+            .collect()
     }
 
     /// Whether a reading was begun anew since: the outline or the valve was asked to be another.

@@ -262,6 +262,9 @@ impl Judge {
                 if !self.stop_told {
                     self.missed_stops.push(since);
                     self.tell("missed stop", since, "stop");
+                    for line in self.diary.states(0.0) {
+                        println!("{line}");
+                    }
                 }
             }
         }
