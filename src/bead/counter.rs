@@ -13,6 +13,7 @@ use crate::bead::album::{Album, Cutting, Followed, Source};
 use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
+use crate::bead::gather::{Gathered, Gathering, light};
 use crate::bead::glean::{Gleaner, SAME_ROW, is_told};
 use crate::bead::kind::{Measured, decide};
 use crate::bead::known::Known;
@@ -27,11 +28,6 @@ use crate::bead::strip::Strip;
 use crate::bead::track::{Path, Tracker};
 use crate::glass::Outline;
 
-/// Time over which the first picture at rest is gathered, seconds. Nothing is lost: these frames
-/// are counted as soon as it is known.
-const GATHER_SECS: f64 = 0.7;
-/// Most frames gathered (at 120 frames a second).
-const GATHER_FRAMES: usize = 90;
 /// A path so many times stronger beside a weaker one makes that its reflection.
 const SHADOW_RATIO: f32 = 1.5;
 /// Most ratio of the rises of a bead and of its reflection.
@@ -67,6 +63,9 @@ pub struct Look {
     pub identical: bool,
     /// The picture at rest is not known yet.
     pub gathering: bool,
+    /// Source time since which that picture cannot be told, because the scene changed meanwhile,
+    /// seconds.
+    pub unsettled_since_secs: Option<f64>,
 }
 
 /// Where a bead that is still on its way is now, picture pixels.
@@ -78,14 +77,6 @@ pub struct OnItsWay {
     pub y_px: f64,
     /// Half its height.
     pub radius_px: f64,
-}
-
-/// One of the first frames, kept until the picture at rest is known.
-#[derive(Clone, Debug)]
-struct Gathered {
-    at_secs: f64,
-    patch: Array2<f32>,
-    cutting: Cutting,
 }
 
 /// Counts the beads of one glass.
@@ -102,7 +93,7 @@ pub struct Counter {
     tracker: Tracker,
     album: Album,
     first_frame: u64,
-    gathered: Vec<Gathered>,
+    gathering: Gathering,
     luma: Arc<GrayImage>,
     patch: Array2<f32>,
     before: Array2<f32>,
@@ -133,7 +124,7 @@ impl Counter {
             tracker: Tracker::new((shape.0 as f32, sampler.inside().across)),
             album: Album::new(&sampler),
             first_frame: 1,
-            gathered: Vec::new(),
+            gathering: Gathering::default(),
             luma: Arc::default(),
             patch: Array2::zeros(shape),
             before: Array2::zeros(shape),
@@ -228,7 +219,13 @@ impl Counter {
             changed,
             identical,
             gathering: !self.rest.is_ready(),
+            unsettled_since_secs: self.gathering.unsettled_since_secs(|| self.light()),
         }
+    }
+
+    /// The usual light of the glass in the frame last looked at.
+    fn light(&self) -> f32 {
+        light(&self.patch, &self.sampler.inside().mask, self.pose.gain)
     }
 
     /// Counts in the frame last looked at. While `blind` nothing is learned and nothing counted;
@@ -236,7 +233,7 @@ impl Counter {
     pub fn count(&mut self, blind: Sight) -> Vec<Bead> {
         match blind {
             Sight::Blind => {
-                self.gathered.clear();
+                self.gathering.clear();
                 self.strip.push_blank();
                 self.give_up()
             }
@@ -266,7 +263,7 @@ impl Counter {
         self.rest = Rest::new(self.sampler.shape());
         self.wariness = Wariness::default();
         self.tracker.doubt_clutter();
-        self.gathered.clear();
+        self.gathering.clear();
         self.compared = false;
     }
 
@@ -276,7 +273,7 @@ impl Counter {
         self.rest = Rest::new(self.sampler.shape());
         self.noise_before = None;
         self.steady = None;
-        self.gathered.clear();
+        self.gathering.clear();
         self.compared = false;
         beads
     }
@@ -331,14 +328,13 @@ impl Counter {
     fn gather(&mut self) -> Vec<Bead> {
         let mut cutting = Cutting::default();
         cutting.cut(&self.luma, &self.outline, &self.pose);
-        self.gathered.push(Gathered {
+        let frame = Gathered {
             at_secs: self.at_secs,
             patch: self.patch.clone(),
             cutting,
-        });
-        let first = self.gathered.first();
-        let since = first.map_or(0.0, |first| self.at_secs - first.at_secs);
-        if since >= GATHER_SECS || self.gathered.len() >= GATHER_FRAMES {
+            light: self.light(),
+        };
+        if self.gathering.is_enough_with(frame) {
             self.begin()
         } else {
             Vec::new()
@@ -347,7 +343,7 @@ impl Counter {
 
     /// The picture at rest is known: count the gathered frames.
     fn begin(&mut self) -> Vec<Bead> {
-        let gathered = std::mem::take(&mut self.gathered);
+        let gathered = self.gathering.take();
         let first: Vec<&Array2<f32>> = gathered.iter().map(|g| &g.patch).collect();
         let before = self.noise_before.take();
         self.rest.begin(&first, self.at_secs, before.as_ref());

@@ -8,6 +8,7 @@ pub mod counter;
 pub mod ellipse;
 pub mod explain;
 mod field;
+mod gather;
 mod glean;
 pub mod kind;
 pub mod known;

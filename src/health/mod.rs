@@ -36,6 +36,9 @@ pub struct Signs {
     pub shift_px: f64,
     /// Not one sample of any glass differs from the frame before.
     pub identical: bool,
+    /// Source time since which the scene has not stood still for long enough to learn the picture at
+    /// rest, seconds.
+    pub unsettled_since_secs: Option<f64>,
 }
 
 /// Where the limits lie.
@@ -213,7 +216,12 @@ impl Watch {
             self.suspect = Some((why, first));
             let patient = match why {
                 BlindWhy::Frozen | BlindWhy::LightChanged | BlindWhy::NoFrames => 0.0,
-                BlindWhy::Covered if signs.changed > self.settings.hidden_share => 0.0,
+                BlindWhy::Covered
+                    if signs.changed > self.settings.hidden_share
+                        || signs.unsettled_since_secs.is_some() =>
+                {
+                    0.0
+                }
                 _ => self.settings.patience_secs,
             };
             if now - first >= patient {
@@ -349,6 +357,9 @@ impl Watch {
         }
         if signs.agreeing < s.agreeing_share || signs.shift_px > s.farthest_px {
             return Some((BlindWhy::Moved, now));
+        }
+        if let Some(since) = signs.unsettled_since_secs {
+            return Some((BlindWhy::Covered, since));
         }
         let covered_secs = match self.blind {
             Some((BlindWhy::Covered | BlindWhy::Flooded, since)) => Some(now - since),

@@ -26,7 +26,7 @@ use beadtally::capture::demo::DemoSource;
 use beadtally::glass::Calibration;
 use beadtally::judge::{AlarmState, Cause, FeedState};
 use beadtally::run::logbook::LogbookReader;
-use beadtally::run::{Event, Intent, Recording, Runner, RunnerSettings, Snapshot};
+use beadtally::run::{Event, FeedSnapshot, Intent, Recording, Runner, RunnerSettings, Snapshot};
 use rand::seq::IndexedRandom as _;
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
@@ -233,7 +233,7 @@ impl Judge {
         for at_secs in std::mem::take(&mut lock(&self.truth).gas) {
             self.diary.note(at_secs, at_secs, "true gas");
         }
-        self.watch_stops();
+        self.watch_stops(snapshot);
         self.watch_losses();
         // When an open spell began is known when it is over: until then nothing is judged.
         if self.blind_since_secs.is_none() {
@@ -242,7 +242,7 @@ impl Judge {
     }
 
     /// A feed that truly stands still must be told to.
-    fn watch_stops(&mut self) {
+    fn watch_stops(&mut self, snapshot: &Snapshot) {
         let standing_secs = lock(&self.truth).stopped_secs;
         if standing_secs.is_some() && self.standing_secs.is_none() {
             self.stop_told = false;
@@ -259,7 +259,9 @@ impl Judge {
             if seen && self.now_secs - since > within_secs {
                 self.stops += 1;
                 self.stops_anew += u64::from(is_anew);
-                if !self.stop_told {
+                // What was told before, and holds still, is not told again.
+                let is_told = |feed: &FeedSnapshot| feed.state == FeedState::Stopped;
+                if !self.stop_told && !snapshot.feeds.iter().any(is_told) {
                     self.missed_stops.push(since);
                     self.tell("missed stop", since, "stop");
                     for line in self.diary.states(0.0) {
