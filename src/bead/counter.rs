@@ -14,6 +14,7 @@ use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
 use crate::bead::gather::{Gathered, Gathering, light};
+use crate::bead::glance::Glance;
 use crate::bead::glean::{Gleaner, SAME_ROW, is_told};
 use crate::bead::kind::{Measured, decide};
 use crate::bead::known::Known;
@@ -45,6 +46,9 @@ const FRAMES_FOR_ONE: f64 = 10.0;
 /// Longest time between two looks, seconds (three frames at thirty a second): a bead's departure is
 /// then seen in time.
 const LONGEST_UNLOOKED_SECS: f64 = 0.102;
+/// Longest time between two looks while a glance shows nothing new, seconds: light, trust and the
+/// picture at rest are followed meanwhile, and a frozen picture is still shown within three.
+const LONGEST_GLANCED_SECS: f64 = 0.3;
 /// Columns of the strip that are kept: ten seconds at 30 frames a second.
 const STRIP_COLUMNS: usize = 300;
 
@@ -94,6 +98,7 @@ pub struct Counter {
     album: Album,
     first_frame: u64,
     gathering: Gathering,
+    glance: Glance,
     luma: Arc<GrayImage>,
     patch: Array2<f32>,
     before: Array2<f32>,
@@ -125,6 +130,7 @@ impl Counter {
             album: Album::new(&sampler),
             first_frame: 1,
             gathering: Gathering::default(),
+            glance: Glance::new(outline),
             luma: Arc::default(),
             patch: Array2::zeros(shape),
             before: Array2::zeros(shape),
@@ -150,15 +156,20 @@ impl Counter {
     pub fn carry(&mut self, outline: &Outline, luma: &GrayImage) {
         self.sampler.carry(outline);
         self.album.carry(outline);
+        self.glance.carry(outline);
         self.outline = *outline;
         self.steady = Some(Steady::new(luma, outline));
         self.pose = Pose::default();
     }
 
-    /// Lets a frame go by unlooked at, if nothing moves in the glass and beads pass so slowly that
-    /// they are seen often enough all the same; says whether it did.
-    pub fn pass_over(&mut self, at_secs: f64) -> bool {
-        let passes = self.may_pass_over(at_secs);
+    /// Lets a frame go by unlooked at, if nothing moves in the glass, and either a glance shows nothing
+    /// new or beads pass so slowly that they are seen often enough all the same; says whether it did.
+    pub fn pass_over(&mut self, frame: &Frame) -> bool {
+        let shows_nothing_new = self.glance.sees_nothing_new(&frame.luma);
+        let unlooked_secs = frame.at_secs - self.at_secs + self.tracker.frame_secs();
+        let passes = self.is_calm()
+            && (shows_nothing_new && unlooked_secs <= LONGEST_GLANCED_SECS
+                || unlooked_secs <= LONGEST_UNLOOKED_SECS && self.is_seen_often());
         if passes {
             self.tracker.pass_over();
             self.strip.push_again();
@@ -166,20 +177,22 @@ impl Counter {
         passes
     }
 
-    fn may_pass_over(&self, at_secs: f64) -> bool {
-        let frame_secs = self.tracker.frame_secs();
+    /// Whether nothing moves in a glass whose beads are known.
+    fn is_calm(&self) -> bool {
+        self.settled.len() >= BEADS_THAT_TELL && self.is_still()
+    }
+
+    fn is_still(&self) -> bool {
+        self.rest.is_ready() && !self.rest.drifts() && self.tracker.is_calm()
+    }
+
+    /// Whether beads are seen often enough when one more frame goes by.
+    fn is_seen_often(&self) -> bool {
         let unlooked = f64::from(self.tracker.passed_over() + 1);
-        if self.settled.len() < BEADS_THAT_TELL
-            || at_secs - self.at_secs + frame_secs > LONGEST_UNLOOKED_SECS
-            || !self.rest.is_ready()
-            || self.rest.drifts()
-            || !self.tracker.is_calm()
-        {
-            return false;
-        }
         let fastest = self.settled.iter().map(|bead| bead.rows_per_s);
         let fastest = f64::from(fastest.fold(0.0, f32::max)).max(1.0);
-        self.sampler.shape().0 as f64 / fastest / frame_secs >= FRAMES_FOR_ONE * unlooked
+        let passage_secs = self.sampler.shape().0 as f64 / fastest;
+        passage_secs / self.tracker.frame_secs() >= FRAMES_FOR_ONE * unlooked
     }
 
     /// Looks at a frame. Call [`Counter::count`] next, for the same frame.
@@ -385,7 +398,20 @@ impl Counter {
         self.gleaner
             .keep(self.at_secs, self.tracker.frames(), found);
         beads.extend(self.glean());
+        self.tell_glance(&beads);
         beads
+    }
+
+    /// Tells glances what a look brought.
+    fn tell_glance(&mut self, beads: &[Bead]) {
+        if self.is_still() {
+            self.glance.calm_at(self.at_secs);
+        } else {
+            self.glance.stirred_at(self.at_secs);
+        }
+        for _ in beads {
+            self.glance.settled();
+        }
     }
 
     /// Looks once more for what the tracker lost.

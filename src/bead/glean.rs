@@ -3,7 +3,7 @@
 //! bead and each shows other specks; a whole way does not. Whether it is a bead is judged by the
 //! same rules as any path.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeSet, VecDeque};
 
 use crate::bead::candidate::Candidate;
 use crate::bead::track::{Path, Sighting};
@@ -33,6 +33,11 @@ const LEAST_SHARE: f32 = 0.5;
 /// What is seen once more where it was last, within so many rows and columns, is an old piece of
 /// picture that a coder left as it was: it tells nothing, and the bead could not be seen then.
 const REPEATED: (f32, f32) = (1.0, 1.5);
+
+/// What is seen at one place in so many frames and over so long, seconds, stands there: a coder leaves
+/// specks where a bead went by, and a few of them can lie on one straight way. A bead that rises ten
+/// of its heights a second is gone from a place in a tenth.
+const STANDING: (usize, f64) = (5, 0.35);
 
 /// Two sightings of one frame so near each other along the glass, rows, are one.
 pub const SAME_ROW: f32 = 0.6;
@@ -142,6 +147,14 @@ impl Gleaner {
                 }
             }
         }
+        if ways.is_empty() {
+            return Vec::new();
+        }
+        let standing = self.standing();
+        ways.retain(|(_, way)| {
+            let moves = |s: &&Sighting| !standing.contains(&(s.frame, s.seen.row.to_bits()));
+            way.points.iter().filter(moves).count() >= FEWEST
+        });
         ways.sort_by(|a, b| b.0.total_cmp(&a.0));
         let mut chosen: Vec<Path> = Vec::new();
         for (_, way) in ways {
@@ -155,6 +168,29 @@ impl Gleaner {
             }
         }
         chosen
+    }
+
+    /// Frame and row (its bits) of each candidate that stands.
+    fn standing(&self) -> BTreeSet<(u64, u32)> {
+        let mut standing = BTreeSet::new();
+        for seen in &self.recent {
+            for it in &seen.found {
+                let again = self
+                    .recent
+                    .iter()
+                    .filter(|other| other.found.iter().any(|c| repeats_it(it, c)));
+                let (mut count, mut first, mut last) = (0, f64::INFINITY, f64::NEG_INFINITY);
+                for other in again {
+                    count += 1;
+                    first = other.at_secs.min(first);
+                    last = other.at_secs.max(last);
+                }
+                if count >= STANDING.0 && last - first >= STANDING.1 {
+                    standing.insert((seen.frame, it.row.to_bits()));
+                }
+            }
+        }
+        standing
     }
 }
 
@@ -313,6 +349,23 @@ mod tests {
         // Each look may find it anew, for here nobody takes it.
         let most = found.iter().map(|path| path.repeats).max();
         assert!(most >= Some(10), "{most:?}");
+    }
+
+    /// As it was in a coded clip: specks stood at five heights, each seen in some frames, and those of a
+    /// few frames lay on one way.
+    #[test]
+    fn specks_that_stand_where_a_bead_went_by_are_no_way() {
+        let mut gleaner = Gleaner::default();
+        let mut found = Vec::new();
+        for frame in 0..70_u64 {
+            let at_secs = frame as f64 / 30.0;
+            let specks = [190.0, 150.0, 110.0, 70.0, 30.0].map(|row| blob(row, 12.0));
+            let seen = specks.into_iter().enumerate();
+            let seen = seen.filter(|(speck, _)| !(frame + *speck as u64).is_multiple_of(3));
+            gleaner.keep(at_secs, frame, seen.map(|(_, blob)| blob).collect());
+            found.extend(gleaner.look(at_secs, (200.0, 60.0), |_, _| false));
+        }
+        assert!(found.is_empty(), "{}", found.len());
     }
 
     #[test]

@@ -9,6 +9,7 @@ pub mod ellipse;
 pub mod explain;
 mod field;
 mod gather;
+mod glance;
 mod glean;
 pub mod kind;
 pub mod known;

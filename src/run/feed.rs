@@ -229,7 +229,7 @@ impl Feed {
 
     /// Looks at a frame; says whether the glass is the same as before. A calm one may be passed over.
     pub fn look(&mut self, frame: &Frame) -> Option<bool> {
-        self.passed_over = self.blind().is_none() && self.counter.pass_over(frame.at_secs);
+        self.passed_over = self.blind().is_none() && self.counter.pass_over(frame);
         if self.passed_over {
             return None;
         }

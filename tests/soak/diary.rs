@@ -104,10 +104,14 @@ impl Diary {
         lines.into_iter().map(words).chain(outlines).collect()
     }
 
-    /// States that were told since, a line each.
+    /// States that were told since, and what may explain them, a line each.
     pub fn states(&self, since_secs: f64) -> Vec<String> {
         let told = |(from, _, words): &&(f64, f64, String)| {
-            *from >= since_secs && (words.starts_with("state") || words.starts_with("blind"))
+            let is_wanted = |part| words.starts_with(part);
+            *from >= since_secs
+                && ["state", "blind", "asked", "mark"]
+                    .into_iter()
+                    .any(is_wanted)
         };
         let lines = self.lines.iter().filter(told);
         lines
@@ -115,15 +119,16 @@ impl Diary {
             .collect()
     }
 
-    /// Whether a reading was begun anew since: the outline or the valve was asked to be another.
-    pub fn begins_anew(&self, since_secs: f64) -> bool {
-        let asked = |(from, _, words): &(f64, f64, String)| {
+    /// When a reading was last begun anew since: the outline or the valve was asked to be another.
+    pub fn begun_anew_secs(&self, since_secs: f64) -> Option<f64> {
+        let is_anew = |(from, _, words): &&(f64, f64, String)| {
             *from >= since_secs
                 && (words.starts_with("asked Calibrate")
                     || words.starts_with("asked FindGlasses")
                     || words.starts_with("mark: valve"))
         };
-        self.lines.iter().any(asked)
+        let times = self.lines.iter().filter(is_anew).map(|(from, ..)| *from);
+        times.max_by(f64::total_cmp)
     }
 
     pub fn forget_before(&mut self, secs: f64) {

@@ -250,13 +250,13 @@ impl Judge {
         if let (Some(since), None) = (self.standing_secs, standing_secs) {
             let seen = self.blind.iter().all(|(_, to)| *to < since - 30.0)
                 && self.blind_since_secs.is_none();
-            let is_anew = self.diary.begins_anew(since - NEW_READING_SECS);
-            let within_secs = if is_anew {
-                STOPPED_ANEW_WITHIN_SECS
-            } else {
-                STOPPED_WITHIN_SECS
+            let anew_secs = self.diary.begun_anew_secs(since - NEW_READING_SECS);
+            let is_anew = anew_secs.is_some();
+            let (from_secs, within_secs) = match anew_secs {
+                Some(anew) => (anew.max(since), STOPPED_ANEW_WITHIN_SECS),
+                None => (since, STOPPED_WITHIN_SECS),
             };
-            if seen && self.now_secs - since > within_secs {
+            if seen && self.now_secs - from_secs > within_secs {
                 self.stops += 1;
                 self.stops_anew += u64::from(is_anew);
                 // What was told before, and holds still, is not told again.

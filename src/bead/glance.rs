@@ -1,0 +1,255 @@
+//! A glance at a glass: whether anything in it differs from the frame last looked at, by sums over
+//! blocks of the picture as it came. It costs a hundredth of a look. It measures nothing, and is
+//! trusted only while the beads of this very feed stand far above what it overlooks.
+
+use image::GrayImage;
+
+use crate::base::Ring;
+use crate::glass::Outline;
+
+/// Blocks across a glass: a bead then covers one whole, or nearly.
+const ACROSS: f64 = 5.0;
+/// Smallest and largest side of a block, pixels.
+const SIDE: (f64, f64) = (4.0, 12.0);
+/// Side of a block from which every other row is enough.
+const SPARSE_SIDE: usize = 8;
+/// Multiple of the usual largest change of a block in a calm glass that is noticed, and the least
+/// change that is, grey levels.
+const NOTICED: (f32, f32) = (1.5, 1.0);
+/// Change of the whole that is noticed, grey levels.
+const WHOLE: f32 = 4.0;
+/// The least bead must change a block by so many times what is noticed.
+const STANDS_OUT: f32 = 3.0;
+/// Beads that tell, and most that are kept.
+const BEADS: (usize, usize) = (2, 12);
+/// Steps up and down, as ratios, by which the usual change is followed: it lies above four of five.
+const USUAL_STEP: (f32, f32) = (1.08, 0.98);
+/// Usual change at first, grey levels.
+const FIRST_USUAL: f32 = 2.0;
+/// Time in which the memory of the largest change fades to a third, seconds: longer than it takes to
+/// settle a bead that has passed.
+const FADES_SECS: f64 = 2.0;
+
+/// Glances at one glass.
+#[derive(Clone, Debug)]
+pub(super) struct Glance {
+    /// Left, top, width and height in the picture, pixels.
+    place: (usize, usize, usize, usize),
+    side: usize,
+    /// Sums of the blocks as of the last calm look, and now.
+    calm: Vec<u32>,
+    now: Vec<u32>,
+    columns: Vec<u16>,
+    /// Largest change of a block now, grey levels.
+    change: f32,
+    /// Change of the whole, grey levels.
+    whole: f32,
+    /// What the largest change usually is in a calm glass, grey levels.
+    usual: f32,
+    /// Largest change of late, grey levels, and when it was last brought up to date, seconds.
+    peak: f32,
+    peak_secs: f64,
+    /// The largest changes as the newest beads passed, grey levels.
+    beads: Ring<f32>,
+}
+
+impl Glance {
+    /// At the glass of this outline.
+    pub fn new(outline: &Outline) -> Self {
+        let mut glance = Self {
+            place: (0, 0, 0, 0),
+            side: 1,
+            calm: Vec::new(),
+            now: Vec::new(),
+            columns: Vec::new(),
+            change: 0.0,
+            whole: 0.0,
+            usual: FIRST_USUAL,
+            peak: 0.0,
+            peak_secs: f64::NEG_INFINITY,
+            beads: Ring::new(BEADS.1),
+        };
+        glance.carry(outline);
+        glance
+    }
+
+    /// The glass stands at another outline from now on.
+    pub fn carry(&mut self, outline: &Outline) {
+        let upright = outline.upright_box();
+        // A float becomes the nearest number that there is: what lies outside is cut off below.
+        self.side = (outline.width_px / ACROSS).clamp(SIDE.0, SIDE.1) as usize;
+        self.place = (
+            upright.x.max(0.0) as usize,
+            upright.y.max(0.0) as usize,
+            upright.width.max(0.0) as usize,
+            upright.height.max(0.0) as usize,
+        );
+        self.calm.clear();
+    }
+
+    /// Glances at a picture; says whether nothing is noticed that was not there at the last calm look.
+    pub fn sees_nothing_new(&mut self, luma: &GrayImage) -> bool {
+        self.add_up(luma);
+        self.compare();
+        self.is_trusted() && self.change < self.least() && self.whole < WHOLE
+    }
+
+    /// The picture just glanced at was looked at, and the glass is calm.
+    pub fn calm_at(&mut self, at_secs: f64) {
+        if self.calm.len() == self.now.len() {
+            self.usual *= if self.change > self.usual {
+                USUAL_STEP.0
+            } else {
+                USUAL_STEP.1
+            };
+            self.usual = self.usual.clamp(0.05, 255.0);
+        }
+        self.stirred_at(at_secs);
+        std::mem::swap(&mut self.calm, &mut self.now);
+    }
+
+    /// The picture just glanced at was looked at, and something moves.
+    pub fn stirred_at(&mut self, at_secs: f64) {
+        let passed = (at_secs - self.peak_secs).clamp(0.0, 10.0 * FADES_SECS);
+        self.peak_secs = at_secs;
+        self.peak = (self.peak * (-passed / FADES_SECS).exp() as f32).max(self.change);
+    }
+
+    /// A bead was settled that passed of late.
+    pub fn settled(&mut self) {
+        // Of one that passed before there was a calm picture to set it beside nothing is known.
+        if self.peak > 0.0 {
+            self.beads.push(self.peak);
+        }
+    }
+
+    /// Least change of a block that is noticed, grey levels.
+    fn least(&self) -> f32 {
+        (NOTICED.0 * self.usual).max(NOTICED.1)
+    }
+
+    fn is_trusted(&self) -> bool {
+        let weakest = self.beads.iter().copied().fold(f32::INFINITY, f32::min);
+        self.beads.len() >= BEADS.0
+            && self.calm.len() == self.now.len()
+            && !self.calm.is_empty()
+            && weakest > STANDS_OUT * self.least()
+    }
+
+    /// Rows of a block that are added up, one every so many.
+    fn every(&self) -> usize {
+        if self.side >= SPARSE_SIDE { 2 } else { 1 }
+    }
+
+    fn add_up(&mut self, luma: &GrayImage) {
+        self.now.clear();
+        let stride = luma.width() as usize;
+        let (x, y, width, height) = self.place;
+        let from = x.min(stride);
+        let until = (x + width).min(stride);
+        let bottom = (y + height).min(luma.height() as usize);
+        // At most twelve rows of bytes: no sum runs over.
+        let every = self.every();
+        let pixels = luma.as_raw();
+        self.columns.resize(until - from, 0);
+        let mut top = y;
+        while top + self.side <= bottom {
+            self.columns.fill(0);
+            for row in (top..top + self.side).step_by(every) {
+                let line = pixels.get(row * stride + from..row * stride + until);
+                for (sum, pixel) in self.columns.iter_mut().zip(line.unwrap_or(&[])) {
+                    *sum = sum.wrapping_add(u16::from(*pixel));
+                }
+            }
+            let blocks = self.columns.chunks_exact(self.side);
+            self.now
+                .extend(blocks.map(|block| block.iter().map(|sum| u32::from(*sum)).sum::<u32>()));
+            top += self.side;
+        }
+    }
+
+    fn compare(&mut self) {
+        let pixels = (self.side * self.side.div_ceil(self.every())) as f32;
+        let differences = || {
+            let pairs = self.now.iter().zip(&self.calm);
+            pairs.map(move |(now, calm)| (*now as f32 - *calm as f32) / pixels)
+        };
+        let mean = differences().sum::<f32>() / self.calm.len().max(1) as f32;
+        self.change = differences().fold(0.0, |most, d| most.max((d - mean).abs()));
+        self.whole = mean.abs();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::GlassKind;
+    use image::Luma;
+
+    /// A glass of 40 × 120 pixels with a little noise; a bead of 10 pixels at a height, if any.
+    fn picture(number: u32, bead: Option<(u32, u8)>) -> GrayImage {
+        GrayImage::from_fn(80, 140, |x, y| {
+            let noise = ((x * 7 + y * 13 + number * 29) % 5) as u8;
+            match bead {
+                Some((top, level)) if (top..top + 10).contains(&y) && (35..45).contains(&x) => {
+                    Luma([level + noise])
+                }
+                _ => Luma([150 + noise]),
+            }
+        })
+    }
+
+    /// A glance that has seen two beads of this level pass.
+    fn experienced(level: u8) -> Glance {
+        let outline = Outline::upright(GlassKind::Tube, 20.0, 10.0, 40.0, 120.0);
+        let mut glance = Glance::new(&outline);
+        for n in 0..200 {
+            let bead = (n % 80 == 79).then_some((60, level));
+            let _ = glance.sees_nothing_new(&picture(n, bead));
+            let at_secs = f64::from(n) / 10.0;
+            if bead.is_some() {
+                glance.stirred_at(at_secs);
+                glance.settled();
+            } else {
+                glance.calm_at(at_secs);
+            }
+        }
+        glance
+    }
+
+    #[test]
+    fn a_calm_glass_shows_nothing_new_and_a_bead_is_noticed_anywhere() {
+        let mut glance = experienced(90);
+        assert!(glance.sees_nothing_new(&picture(500, None)));
+        for top in 12..118 {
+            assert!(!glance.sees_nothing_new(&picture(501 + top, Some((top, 120)))));
+        }
+        assert!(glance.sees_nothing_new(&picture(700, None)));
+    }
+
+    #[test]
+    fn beads_that_hardly_stand_out_are_not_left_to_a_glance() {
+        let mut glance = experienced(149);
+        assert!(!glance.sees_nothing_new(&picture(500, None)));
+    }
+
+    #[test]
+    fn light_that_changes_all_at_once_is_noticed() {
+        let mut glance = experienced(90);
+        let mut dim = picture(500, None);
+        for pixel in dim.iter_mut() {
+            *pixel -= 10;
+        }
+        assert!(!glance.sees_nothing_new(&dim));
+    }
+
+    #[test]
+    fn an_outline_beyond_the_picture_and_another_picture_are_no_trouble() {
+        let outline = Outline::upright(GlassKind::Port, 60.0, 100.0, 400.0, 300.0);
+        let mut glance = Glance::new(&outline);
+        for size in [(80, 140), (10, 10), (500, 500), (0, 0)] {
+            assert!(!glance.sees_nothing_new(&GrayImage::new(size.0, size.1)));
+            glance.calm_at(0.0);
+        }
+    }
+}
