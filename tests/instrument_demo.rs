@@ -247,3 +247,28 @@ fn a_spoiled_picture_is_told_once_and_a_lost_one_beside_it_too() {
         .collect();
     assert_eq!(gaps, ["cut", "cut", "1 frames were lost"]);
 }
+
+/// Nothing for a minute after watching began (too little known to call it a stop), then a regular
+/// feed, then a stop: the first silence must not make the feed pass for an irregular one, whose stop
+/// was told after more than two minutes.
+#[test]
+fn a_silent_beginning_does_not_hide_a_stop() {
+    for seed in [31, 32, 33] {
+        let words = format!("seed={seed},feeds=1,rates=12,scatter=0.15,size=160x120,fps=15");
+        let faults = [(0.0, "stop 1"), (60.0, "stop 1 off"), (90.0, "stop 1")];
+        let outcome = watch(&words, 130.0, &faults);
+        assert_eq!(outcome.errors().1, 0, "seed {seed}");
+        let states = outcome.states(1);
+        assert_eq!(
+            states.last(),
+            Some(&FeedState::Stopped),
+            "{seed}: {states:?}"
+        );
+        let began = outcome.events.iter().find_map(|event| match event {
+            Event::AsFound { found, .. } => Some(found.began.words()),
+            _ => None,
+        });
+        let began = began.expect("a reading begun anew");
+        assert!(began.contains("after a stop"), "{seed}: {began}");
+    }
+}

@@ -79,7 +79,7 @@ pub use retrace::{Retraced, Standing, TimeShares, retrace};
 pub use settling::{SETTLED_HALF_WIDTH, Settling, settling};
 pub use silence::{
     Expected, OWN_INTERVALS_FROM_DROPS, STOPPED_AFTER_INTERVALS, STOPPED_CHANCE,
-    STOPPED_TAIL_CHANCE, Silence,
+    STOPPED_TAIL_CHANCE, Silence, stop_at_beginning,
 };
 pub use steadiness::{Drift, Interval, LongestSilence, MOST_LAG, Steadiness, steadiness};
 pub use steady_verdict::{

@@ -92,6 +92,17 @@ impl DropRecord {
             .sum()
     }
 
+    /// The longest stretch between two source times that no blind spell breaks, seconds. The spells
+    /// are those of a record whose spells are in order.
+    pub(super) fn longest_seen_secs(&self, from_secs: f64, to_secs: f64) -> f64 {
+        let (mut longest, mut since) = (0.0_f64, from_secs);
+        for spell in &self.blind {
+            longest = longest.max(spell.from_secs.min(to_secs) - since);
+            since = since.max(spell.to_secs);
+        }
+        longest.max(to_secs - since)
+    }
+
     /// The share of the time since `from_secs` in which the glass was blind, 0 to 1.
     #[must_use]
     pub fn blind_share(&self) -> f64 {

@@ -13,7 +13,7 @@ use crate::bead::{Bead, Counter, Look, Sight};
 use crate::glass::{FeedCalibration, Outline};
 use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
 use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
-use crate::rate::{self, Change, ChangeWatch, DropRecord, Reading, Silence};
+use crate::rate::{self, Change, ChangeWatch, DropRecord, Reading, Silence, stop_at_beginning};
 use crate::run::as_found::{AsFound, Began};
 use crate::run::event::Event;
 use crate::run::oil::hint;
@@ -317,9 +317,9 @@ impl Feed {
             self.judged_at_secs = at_secs;
             self.news = false;
             let mut record = self.record_now(at_secs);
-            if let Some(first) = self.first_drop_after_stop() {
+            if let Some(stop) = self.stop_that_ended(&record) {
                 // A feed that runs again is read anew: the stop is no interval of it.
-                events.push(self.run_again(at_secs, first));
+                events.push(self.run_again(at_secs, stop));
                 record = self.record_now(at_secs);
                 is_due = true;
             }
@@ -442,14 +442,13 @@ impl Feed {
     }
 
     /// A drop ends a stop: the silence belongs to neither reading, and a new one begins with it.
-    fn run_again(&mut self, at_secs: f64, first_secs: f64) -> Event {
-        let last_secs = self.stopped_since_secs.unwrap_or(first_secs);
-        let blind_secs = self.record.blind_secs_between(last_secs, first_secs);
-        let silent_secs = (first_secs - last_secs - blind_secs).max(0.0);
-        let old = self.record.between(self.record.from_secs, last_secs);
+    fn run_again(&mut self, at_secs: f64, stop: Span) -> Event {
+        let blind_secs = self.record.blind_secs_between(stop.from_secs, stop.to_secs);
+        let silent_secs = (stop.secs() - blind_secs).max(0.0);
+        let old = self.record.between(self.record.from_secs, stop.from_secs);
         let began = Began::Stop { silent_secs };
         let kept = self.keep_as_found(at_secs, &old, rate::reading(&old), began);
-        self.begin_reading(first_secs);
+        self.begin_reading(stop.to_secs);
         kept
     }
 
@@ -481,11 +480,15 @@ impl Feed {
         }
     }
 
-    /// The drop that ended a stop, when one did.
-    fn first_drop_after_stop(&self) -> Option<f64> {
-        let since = self.stopped_since_secs?;
+    /// The stop that a drop ended, when one did: one that was told, or one that only shows now that
+    /// the drops after it are known.
+    fn stop_that_ended(&self, record: &DropRecord) -> Option<Span> {
+        let Some(from_secs) = self.stopped_since_secs else {
+            return stop_at_beginning(record);
+        };
         let drops = &self.record.drops_secs;
-        drops.iter().copied().find(|drop| *drop > since)
+        let to_secs = drops.iter().copied().find(|drop| *drop > from_secs)?;
+        Some(Span { from_secs, to_secs })
     }
 
     /// The record with the blind spell that is still open.

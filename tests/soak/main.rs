@@ -14,6 +14,7 @@ mod diary;
 mod trouble;
 #[path = "../true_outlines/mod.rs"]
 mod true_outlines;
+mod weight;
 
 use std::collections::{BTreeMap, VecDeque};
 use std::path::{Path, PathBuf};
@@ -25,6 +26,7 @@ use beadtally::base::{FeedNumber, SystemClock};
 use beadtally::capture::demo::DemoSource;
 use beadtally::glass::Calibration;
 use beadtally::judge::{AlarmState, Cause, FeedState};
+use beadtally::rate::OWN_INTERVALS_FROM_DROPS;
 use beadtally::run::logbook::LogbookReader;
 use beadtally::run::{Event, FeedSnapshot, Intent, Recording, Runner, RunnerSettings, Snapshot};
 use rand::seq::IndexedRandom as _;
@@ -34,6 +36,7 @@ use rand_chacha::ChaCha8Rng;
 use diary::Diary;
 use trouble::{Troubled, Truth, lock};
 use true_outlines::without_scale;
+use weight::weight;
 
 /// Small pictures and one quick feed: many hours and many beads in little time.
 const DEMO: &str = "feeds=1,rates=12,scatter=0.15,gas=1,size=160x120,fps=15";
@@ -153,6 +156,8 @@ struct Judge {
     /// Those of a reading that had just begun anew.
     stops_anew: u64,
     stop_told: bool,
+    /// The reading rested on too few drops to judge by, when the feed stopped.
+    few_drops: bool,
     standing_secs: Option<f64>,
     gaps_of_listening: u64,
     /// When the alarm 'camera lost' was raised, and what is wrong with that.
@@ -246,15 +251,23 @@ impl Judge {
         let standing_secs = lock(&self.truth).stopped_secs;
         if standing_secs.is_some() && self.standing_secs.is_none() {
             self.stop_told = false;
+            // After another stop, or somebody in the way, a reading rests on the band's low limit too.
+            let is_known = |feed: &FeedSnapshot| {
+                feed.reading
+                    .is_some_and(|r| r.drops >= OWN_INTERVALS_FROM_DROPS)
+            };
+            self.few_drops = !snapshot.feeds.iter().all(is_known);
         }
         if let (Some(since), None) = (self.standing_secs, standing_secs) {
             let seen = self.blind.iter().all(|(_, to)| *to < since - 30.0)
                 && self.blind_since_secs.is_none();
             let anew_secs = self.diary.begun_anew_secs(since - NEW_READING_SECS);
-            let is_anew = anew_secs.is_some();
-            let (from_secs, within_secs) = match anew_secs {
-                Some(anew) => (anew.max(since), STOPPED_ANEW_WITHIN_SECS),
-                None => (since, STOPPED_WITHIN_SECS),
+            let is_anew = anew_secs.is_some() || self.few_drops;
+            let from_secs = anew_secs.map_or(since, |anew| anew.max(since));
+            let within_secs = if is_anew {
+                STOPPED_ANEW_WITHIN_SECS
+            } else {
+                STOPPED_WITHIN_SECS
             };
             if seen && self.now_secs - from_secs > within_secs {
                 self.stops += 1;
@@ -386,17 +399,6 @@ impl Judge {
     }
 }
 
-/// Threads, handles and memory (kB) of this process; nothing where the system does not tell.
-fn weight() -> Option<(usize, usize, u64)> {
-    let count = |name: &str| Some(std::fs::read_dir(name).ok()?.count());
-    let status = std::fs::read_to_string("/proc/self/status").ok()?;
-    let rss = status
-        .lines()
-        .find_map(|line| line.strip_prefix("VmRSS:"))?;
-    let rss = rss.trim().trim_end_matches(" kB").trim().parse().ok()?;
-    Some((count("/proc/self/task")?, count("/proc/self/fd")?, rss))
-}
-
 fn number<T: std::str::FromStr>(name: &str, usual: T) -> T {
     let text = std::env::var(name).ok();
     text.and_then(|text| text.parse().ok()).unwrap_or(usual)
@@ -433,6 +435,7 @@ fn hours_of_every_fault_and_every_wish_lose_nothing_and_grow_nothing() {
         stops: 0,
         stops_anew: 0,
         stop_told: false,
+        few_drops: false,
         standing_secs: None,
         gaps_of_listening: 0,
         lost_told: VecDeque::new(),
