@@ -46,9 +46,6 @@ const FRAMES_FOR_ONE: f64 = 10.0;
 /// Longest time between two looks, seconds (three frames at thirty a second): a bead's departure is
 /// then seen in time.
 const LONGEST_UNLOOKED_SECS: f64 = 0.102;
-/// Longest time between two looks while a glance shows nothing new, seconds: light, trust and the
-/// picture at rest are followed meanwhile, and a frozen picture is still shown within three.
-const LONGEST_GLANCED_SECS: f64 = 0.3;
 /// Columns of the strip that are kept: ten seconds at 30 frames a second.
 const STRIP_COLUMNS: usize = 300;
 
@@ -168,13 +165,18 @@ impl Counter {
         let shows_nothing_new = self.glance.sees_nothing_new(&frame.luma);
         let unlooked_secs = frame.at_secs - self.at_secs + self.tracker.frame_secs();
         let passes = self.is_calm()
-            && (shows_nothing_new && unlooked_secs <= LONGEST_GLANCED_SECS
+            && (shows_nothing_new && unlooked_secs <= self.glance.spares_secs()
                 || unlooked_secs <= LONGEST_UNLOOKED_SECS && self.is_seen_often());
         if passes {
             self.tracker.pass_over();
             self.strip.push_again();
         }
         passes
+    }
+
+    /// Whether the frame passed over repeats the one before.
+    pub fn repeats(&self) -> bool {
+        self.glance.repeats()
     }
 
     /// Whether nothing moves in a glass whose beads are known.

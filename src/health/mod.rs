@@ -270,6 +270,12 @@ impl Watch {
         self.last_secs = Some(at_secs);
     }
 
+    /// ... and it was another than the frame before, so that the picture is not frozen.
+    pub fn pass_over_another(&mut self, at_secs: f64) {
+        self.pass_over(at_secs);
+        self.changed_secs = Some(at_secs);
+    }
+
     /// No frame came. After the gap that could hide a bead the glass is blind since the last one.
     pub fn no_frame(&mut self, at_secs: f64, why: BlindWhy) -> Trust {
         let since = *self.last_secs.get_or_insert(at_secs);

@@ -28,6 +28,10 @@ pub const STOPPED_TAIL_CHANCE: f64 = 0.005;
 /// chance above it would be 1, 15, 94 and 323.
 const LOOKED_BACK_CHANCE: f64 = STOPPED_TAIL_CHANCE / 50.0;
 
+/// ... and from so many drops after it: three may be a triplet, as if the feed ran at a hundred a
+/// minute, after which every usual interval would pass for a stop.
+const LOOKED_BACK_FROM_DROPS: usize = 4;
+
 /// From so many drops on a feed's own intervals tell when it has stopped. 3: one interval alone
 /// may be one with a missed bead.
 pub const OWN_INTERVALS_FROM_DROPS: usize = 3;
@@ -123,7 +127,7 @@ impl Expected {
 /// stands in the record, the feed passes for one without any regularity, and the next stop is
 /// told late; the feed is better read anew from the drop that ended it.
 ///
-/// Told from three drops on after it, when what they alone let expect has a stop that comes sooner;
+/// Told from four drops on after it, when what they alone let expect has a stop that comes sooner;
 /// a stretch counts only as far as no blind spell breaks it, because a drop may have passed there.
 ///
 /// ```
@@ -131,7 +135,7 @@ impl Expected {
 /// let mut record = DropRecord {
 ///     from_secs: 0.0,
 ///     now_secs: 80.0,
-///     drops_secs: vec![60.0, 65.2, 70.0],
+///     drops_secs: vec![60.0, 65.2, 70.0, 75.1],
 ///     blind: vec![],
 /// };
 /// let stop = stop_at_beginning(&record).expect("a minute of silence");
@@ -142,7 +146,7 @@ impl Expected {
 #[must_use]
 pub fn stop_at_beginning(record: &DropRecord) -> Option<Span> {
     let drops = &record.drops_secs;
-    let places = drops.len().checked_sub(OWN_INTERVALS_FROM_DROPS)?;
+    let places = drops.len().checked_sub(LOOKED_BACK_FROM_DROPS)?;
     // Newest first: a record that begins with two of them begins after the second.
     (0..=places.min(OWN_INTERVALS_FROM_DROPS - 1))
         .rev()

@@ -240,7 +240,11 @@ impl Feed {
     /// Counts in the frame just looked at; `identical` says that no glass of the picture changed.
     pub fn count(&mut self, at_secs: f64, identical: Sameness) -> Vec<Event> {
         if self.passed_over {
-            self.watch.pass_over(at_secs);
+            if self.counter.repeats() {
+                self.watch.pass_over(at_secs);
+            } else {
+                self.watch.pass_over_another(at_secs);
+            }
             self.record.now_secs = at_secs;
             return Vec::new();
         }
