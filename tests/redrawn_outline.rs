@@ -113,3 +113,28 @@ fn no_bead_is_lost_when_somebody_passes_behind_a_redrawn_glass() {
     }
     println!("{spells} blind spells in 10 clips");
 }
+
+/// The camera's exposure steps while the picture at rest is learned: frames of two brightnesses must
+/// not pass for noise, or the beads of the next half minute are lost in it.
+#[test]
+fn no_bead_is_lost_when_exposure_steps_under_a_redrawn_outline() {
+    for seed in [1, 3, 4] {
+        let words = format!("{DEMO},fault=exposure").replace("seed=8", &format!("seed={seed}"));
+        for step in 0..3 {
+            // The exposure steps at 15 s.
+            let at_secs = 14.5 + f64::from(step) * 0.15;
+            let (truth, counted, blind) = redrawn_in(&words, at_secs);
+            for true_secs in &truth {
+                let is_found = counted.iter().any(|c| (c - true_secs).abs() < MATCH_SECS);
+                let is_unseen = blind.iter().any(|(from, to)| {
+                    *true_secs > from - HALF_PASSAGE_SECS && *true_secs < to + HALF_PASSAGE_SECS
+                });
+                let is_last = END_SECS - true_secs < 1.0;
+                assert!(
+                    is_found || is_unseen || is_last,
+                    "seed {seed}, redrawn at {at_secs:.2}: {true_secs:.2} lost, blind {blind:?}"
+                );
+            }
+        }
+    }
+}

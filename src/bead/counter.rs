@@ -13,7 +13,7 @@ use crate::bead::album::{Album, Cutting, Followed, Source};
 use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
-use crate::bead::gather::{Gathered, Gathering, light};
+use crate::bead::gather::{Gathered, Gathering, in_one_light, light};
 use crate::bead::glance::Glance;
 use crate::bead::glean::{Gleaner, SAME_ROW, is_told};
 use crate::bead::kind::{Measured, decide};
@@ -348,6 +348,7 @@ impl Counter {
             patch: self.patch.clone(),
             cutting,
             light: self.light(),
+            surround_gain: self.pose.gain,
         };
         if self.gathering.is_enough_with(frame) {
             self.begin()
@@ -359,8 +360,8 @@ impl Counter {
     /// The picture at rest is known: count the gathered frames.
     fn begin(&mut self) -> Vec<Bead> {
         let gathered = self.gathering.take();
-        let first: Vec<&Array2<f32>> = gathered.iter().map(|g| &g.patch).collect();
         let before = self.noise_before.take();
+        let first = in_one_light(&gathered);
         self.rest.begin(&first, self.at_secs, before.as_ref());
         self.first_frame = self.tracker.frames() + 1;
         let newest = (self.at_secs, self.patch.clone());

@@ -1,6 +1,8 @@
 //! The first frames of a glass, kept until its picture at rest can be told from them, and whether
 //! the scene stood still meanwhile.
 
+use std::borrow::Cow;
+
 use ndarray::Array2;
 
 use crate::bead::album::Cutting;
@@ -16,6 +18,8 @@ const GATHER_FRAMES: usize = 90;
 const SAME_SCENE: f32 = 1.3;
 /// Added to that light, so that near-black does not change by its noise, grey levels.
 const LIGHT_BASE: f32 = 4.0;
+/// Share by which the light of two frames may differ and still be the same.
+const SAME_LIGHT: f32 = 0.02;
 /// Samples that tell it.
 const LIGHT_SAMPLES: usize = 257;
 
@@ -30,6 +34,30 @@ pub(super) struct Gathered {
     pub cutting: Cutting,
     /// Its usual light: see [`light`].
     pub light: f32,
+    /// The light of the surround then, which that was taken out by: 1 is the same as at first.
+    pub surround_gain: f64,
+}
+
+impl Gathered {
+    /// How bright the glass came, grey levels.
+    fn level(&self) -> f32 {
+        self.light * self.surround_gain as f32
+    }
+}
+
+/// The straightened glasses of these frames, as bright as the middle one of them: an exposure that
+/// steps while they are gathered would pass for noise, in which no bead is seen.
+pub(super) fn in_one_light(frames: &[Gathered]) -> Vec<Cow<'_, Array2<f32>>> {
+    let middle = median(&mut frames.iter().map(Gathered::level).collect::<Vec<_>>());
+    let patches = frames.iter().map(|frame| {
+        let ratio = middle / frame.level();
+        if (ratio - 1.0).abs() < SAME_LIGHT || !ratio.is_finite() {
+            Cow::Borrowed(&frame.patch)
+        } else {
+            Cow::Owned(&frame.patch * ratio)
+        }
+    });
+    patches.collect()
 }
 
 /// The first frames, oldest first.
@@ -93,6 +121,20 @@ mod tests {
             patch,
             cutting: Cutting::default(),
             light,
+            surround_gain: 1.0,
+        }
+    }
+
+    #[test]
+    fn a_step_of_exposure_is_no_noise() {
+        let dim = |frame: Gathered| Gathered {
+            light: frame.light / 0.7,
+            surround_gain: 0.7,
+            ..frame
+        };
+        let frames = [frame(0.0, 160.0), frame(0.1, 160.0), dim(frame(0.2, 112.0))];
+        for patch in in_one_light(&frames) {
+            assert!((patch[(3, 3)] - 160.0).abs() < 3.0, "{}", patch[(3, 3)]);
         }
     }
 

@@ -2,6 +2,7 @@
 //! and the difference of a frame from it. Learning is a slow median, so a bead that passes is
 //! never absorbed while films, lamps and reflections are followed.
 
+use std::borrow::Borrow;
 use std::ops::Range;
 
 use ndarray::Array2;
@@ -222,13 +223,18 @@ impl Rest {
 
     /// Starts from the pictures of the first moments (oldest first); `before` is the noise that
     /// was known of this glass: somebody who went by has not made the camera noisier.
-    pub fn begin(&mut self, first: &[&Array2<f32>], at_secs: f64, before: Option<&Noise>) {
+    pub fn begin(
+        &mut self,
+        first: &[impl Borrow<Array2<f32>>],
+        at_secs: f64,
+        before: Option<&Noise>,
+    ) {
         let every = (first.len() as f64 / SAMPLES as f64).max(1.0);
         self.samples.clear();
         let mut position = 0.0;
         while (position as usize) < first.len() && self.samples.len() < SAMPLES {
             if let Some(sample) = first.get(position as usize) {
-                self.samples.push((*sample).clone());
+                self.samples.push(sample.borrow().clone());
             }
             position += every;
         }
