@@ -16,10 +16,11 @@ use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
 use crate::bead::gather::{Gathered, Gathering, in_one_light, light};
 use crate::bead::glance::Glance;
 use crate::bead::glean::{Gleaner, SAME_ROW, is_told};
-use crate::bead::kind::{Measured, decide};
+use crate::bead::kind::{Measured, OwnOil, decide};
 use crate::bead::known::Known;
 use crate::bead::lanes::sum;
 use crate::bead::light::Bands;
+use crate::bead::path::keeps_pace;
 use crate::bead::portrait::{Portrait, clean};
 use crate::bead::rest::{Difference, Noise, Rest};
 use crate::bead::sample::Sampler;
@@ -31,8 +32,6 @@ use crate::glass::Outline;
 
 /// A path so many times stronger beside a weaker one makes that its reflection.
 const SHADOW_RATIO: f32 = 1.5;
-/// Most ratio of the rises of a bead and of its reflection.
-const MOST_PACE: f32 = 1.6;
 /// Two beads of one glass are told at least this far apart, seconds: less than any two can be, and
 /// enough that no record takes them for one.
 const APART_SECS: f64 = 0.001;
@@ -104,6 +103,7 @@ pub struct Counter {
     at_secs: f64,
     pose: Pose,
     settled: Ring<Explained>,
+    own: OwnOil,
     lane: Lane,
     gleaner: Gleaner,
     strip: Strip,
@@ -136,6 +136,7 @@ impl Counter {
             at_secs: 0.0,
             pose: Pose::default(),
             settled: Ring::new(REMEMBERED),
+            own: OwnOil::default(),
             lane: Lane::default(),
             gleaner: Gleaner::default(),
             strip: Strip::new(shape.0, STRIP_COLUMNS),
@@ -469,7 +470,10 @@ impl Counter {
             if self.settled.iter().any(is_it) || self.is_shadow(&bead) {
                 continue;
             }
-            beads.push(self.bead(&bead, path));
+            let told = self.bead(&bead, path);
+            self.own
+                .learn(&told.why, told.rise_px_per_s, told.size.diameter_px);
+            beads.push(told);
             self.lane.learn(&bead);
             self.settled.push(bead);
         }
@@ -505,7 +509,7 @@ impl Counter {
         let step_px = self.sampler.step_px();
         let rise_px_per_s = f64::from(bead.rows_per_s) * step_px;
         let size = self.size(bead, path, rise_px_per_s);
-        let why = decide(&Measured {
+        let measured = Measured {
             rise_px_per_s,
             diameter_px: size.diameter_px,
             diameter_spread: size.diameter_spread,
@@ -513,7 +517,8 @@ impl Counter {
             glass_px: self.outline.width_px,
             glass: self.kind,
             core_share: size.core_share,
-        });
+        };
+        let why = decide(&measured, &self.own);
         Bead {
             at_secs: bead.at_secs,
             kind: why.kind(),
@@ -565,23 +570,6 @@ impl Counter {
             let (height, width) = (f64::from(bead.height), f64::from(bead.width));
             Size::guessed(height * step_px, width * step_px, self.kind)
         })
-    }
-}
-
-/// Whether two paths rose alike in the frames in which both were seen: a reflection keeps pace with
-/// its bead, a drifting light does not.
-fn keeps_pace(bead: &[(u64, f32)], other: &[(u64, f32)]) -> bool {
-    let row = |of: &[(u64, f32)], frame: u64| {
-        let at = of.binary_search_by_key(&frame, |(f, _)| *f).ok();
-        at.and_then(|at| of.get(at)).map(|(_, row)| *row)
-    };
-    let both = || bead.iter().filter_map(|(f, r)| Some((*r, row(other, *f)?)));
-    match (both().next(), both().next_back()) {
-        (Some(first), Some(last)) => {
-            let (own, others) = (first.0 - last.0, first.1 - last.1);
-            others > own / MOST_PACE && others < own * MOST_PACE
-        }
-        _ => false,
     }
 }
 

@@ -5,7 +5,8 @@
 //! scale: with none, the glass itself is one, for tubes and ports differ little in size. A little
 //! more tells how it looks: gas throws all light back from its rim and lets it through its core.
 
-use crate::base::{BeadKind, GlassKind};
+use crate::base::{BeadKind, GlassKind, Ring};
+use crate::bead::steady::median;
 
 /// Standard gravity, mm/s².
 const GRAVITY_MM_PER_S2: f64 = 9806.65;
@@ -31,6 +32,16 @@ const MOST_LOOK: f64 = 1.0;
 /// Natural logarithm of odds for all in the core against all in the rim.
 const LOOK_WORTH: f64 = 3.0;
 
+/// Beads of a feed that tell what its oil is like where no scale is known, and most that are kept.
+const OWN: (usize, usize) = (3, 12);
+/// Odds from which a bead is oil beyond doubt, natural logarithm.
+const OWN_SURE: f64 = 2.0;
+/// Spread of the speed of oil against the feed's other oil, its size taken out, and of gas against it,
+/// natural logarithm: one oil in one water, and what is left is mostly the measuring.
+const OWN_SPREADS: (f64, f64) = (0.2, 0.32);
+/// Most that the feed's own oil counts, natural logarithm of odds.
+const MOST_OWN: f64 = 5.0;
+
 /// How something rises in water.
 #[derive(Clone, Copy, Debug)]
 struct Habit {
@@ -54,6 +65,82 @@ const GAS: Habit = Habit {
     diameter_mm: (1.8, 0.35),
     speed: (0.32, 0.0, 0.22),
 };
+
+/// What the oil of one feed is like in the picture: how fast its newest beads rose (natural logarithm
+/// of pixels a second) and how large they were (of pixels). With it a bubble can be told from oil where
+/// no scale is known: the feed's own oil is one.
+#[derive(Clone, Debug)]
+pub struct OwnOil {
+    beads: Ring<(f32, f32)>,
+}
+
+impl Default for OwnOil {
+    fn default() -> Self {
+        Self {
+            beads: Ring::new(OWN.1),
+        }
+    }
+}
+
+impl OwnOil {
+    /// Takes a bead that was told, if it is oil beyond doubt.
+    pub fn learn(&mut self, why: &KindWhy, rise_px_per_s: f64, diameter_px: f64) {
+        if why.odds() > OWN_SURE {
+            let (speed, size) = (rise_px_per_s.max(1e-3).ln(), diameter_px.max(0.1).ln());
+            self.beads.push((speed as f32, size as f32));
+        }
+    }
+
+    /// Usual speed and size, natural logarithms; none while too little is known.
+    fn usual(&self) -> Option<(f64, f64)> {
+        if self.beads.len() < OWN.0 {
+            return None;
+        }
+        let middle = |of: fn(&(f32, f32)) -> f32| {
+            f64::from(median(&mut self.beads.iter().map(of).collect::<Vec<_>>()))
+        };
+        Some((middle(|bead| bead.0), middle(|bead| bead.1)))
+    }
+
+    /// Natural logarithm of the odds of oil against gas that the feed's own oil speaks for, and the
+    /// speed ÷ what the feed's oil of that size would do; nothing while too little is known.
+    fn speaks(&self, measured: &Measured, mm_per_px: f64) -> (f64, Option<f64>) {
+        let Some((own_speed, own_size)) = self.usual() else {
+            return (0.0, None);
+        };
+        let larger = measured.diameter_px.max(0.1).ln() - own_size;
+        let faster = measured.rise_px_per_s.max(1e-3).ln() - own_speed;
+        let own_mm = own_size + mm_per_px.ln();
+        let steep = OIL.speed.1 + 0.5;
+        let as_oil = steep * larger;
+        let as_gas = GAS.speed_at(own_mm + larger) - OIL.speed_at(own_mm);
+        // Where the diameter is a blunder, the speed of any size tells.
+        let any_oil = (
+            0.0,
+            (OWN_SPREADS.0.powi(2) + 2.0 * (steep * OIL.diameter_mm.1).powi(2)).sqrt(),
+        );
+        let any_gas = (
+            GAS.speed_at(GAS.diameter_mm.0.ln()) - OIL.speed_at(own_mm),
+            (OWN_SPREADS.1.powi(2) + (0.5 * GAS.diameter_mm.1).powi(2)).sqrt(),
+        );
+        let size = steep * measured.diameter_spread.max(0.01);
+        let normal = |(middle, spread): (f64, f64)| {
+            (-0.5 * ((faster - middle) / spread).powi(2)).exp() / spread
+        };
+        let likely = |known: (f64, f64), any: (f64, f64)| {
+            let known = (known.0, known.1.hypot(size));
+            ((1.0 - BLUNDERS) * normal(known) + BLUNDERS * normal(any))
+                .max(f64::MIN_POSITIVE)
+                .ln()
+        };
+        let oil = likely((as_oil, OWN_SPREADS.0), any_oil);
+        let gas = likely((as_gas, OWN_SPREADS.1), any_gas);
+        (
+            (oil - gas).clamp(-MOST_OWN, MOST_OWN),
+            Some((faster - as_oil).exp()),
+        )
+    }
+}
 
 /// What was measured of a bead.
 #[derive(Clone, Copy, Debug)]
@@ -86,6 +173,9 @@ pub struct KindWhy {
     pub by_oil: f64,
     /// Speed ÷ what gas of that size usually does.
     pub by_gas: f64,
+    /// Speed ÷ what this feed's oil of that size does; none where the scale tells, or too few of its
+    /// beads are known.
+    pub by_own: Option<f64>,
 }
 
 impl KindWhy {
@@ -117,19 +207,24 @@ impl KindWhy {
         } else {
             ""
         };
+        let own = self.by_own.map_or(String::new(), |own| {
+            format!(", {own:.1} times as fast as this feed's own oil")
+        });
         format!(
-            "it rose {:.1} times as fast as oil of its size does and {:.1} times as fast as gas{look}",
+            "it rose {:.1} times as fast as oil of its size does and {:.1} times as fast as \
+             gas{own}{look}",
             self.by_oil, self.by_gas
         )
     }
 }
 
-/// Weighs what was measured.
+/// Weighs what was measured; where no scale is known, against the feed's own oil too.
 #[must_use]
-pub fn decide(measured: &Measured) -> KindWhy {
-    let (mm_per_px, scale_spread) = match measured.px_per_mm {
-        Some(scale) if scale > 0.0 => (1.0 / scale, SCALE_SPREAD),
-        _ => {
+pub fn decide(measured: &Measured, own: &OwnOil) -> KindWhy {
+    let scale = measured.px_per_mm.filter(|scale| *scale > 0.0);
+    let (mm_per_px, scale_spread) = match scale {
+        Some(scale) => (1.0 / scale, SCALE_SPREAD),
+        None => {
             let (mm, spread) = match measured.glass {
                 GlassKind::Tube => TUBE_MM,
                 GlassKind::Port => PORT_MM,
@@ -142,8 +237,13 @@ pub fn decide(measured: &Measured) -> KindWhy {
     let spreads = (scale_spread, measured.diameter_spread.max(0.01));
     let oil = OIL.likelihood(diameter, speed, spreads);
     let gas = GAS.likelihood(diameter, speed, spreads);
+    let (own_odds, by_own) = match scale {
+        Some(_) => (0.0, None),
+        None => own.speaks(measured, mm_per_px),
+    };
     KindWhy {
-        speed_odds: (oil - gas).clamp(-MOST, MOST),
+        by_own,
+        speed_odds: (oil - gas + own_odds).clamp(-MOST, MOST),
         look_odds: measured.core_share.map_or(0.0, |core| {
             (LOOK_WORTH * (core - 0.5)).clamp(-MOST_LOOK, MOST_LOOK)
         }),
@@ -189,15 +289,18 @@ mod tests {
 
     fn kind(speed_mm: f64, diameter_mm: f64, scale: Option<f64>) -> BeadKind {
         // Ten pixels a millimetre; a tube of 18 mm.
-        decide(&Measured {
-            rise_px_per_s: 10.0 * speed_mm,
-            diameter_px: 10.0 * diameter_mm,
-            diameter_spread: 0.05,
-            px_per_mm: scale,
-            glass_px: 180.0,
-            glass: GlassKind::Tube,
-            core_share: None,
-        })
+        decide(
+            &Measured {
+                rise_px_per_s: 10.0 * speed_mm,
+                diameter_px: 10.0 * diameter_mm,
+                diameter_spread: 0.05,
+                px_per_mm: scale,
+                glass_px: 180.0,
+                glass: GlassKind::Tube,
+                core_share: None,
+            },
+            &OwnOil::default(),
+        )
         .kind()
     }
 
@@ -260,11 +363,51 @@ mod tests {
             look_odds: -0.8,
             by_oil: 2.9,
             by_gas: 0.9,
+            by_own: Some(3.1),
         };
         assert_eq!(
             why.words(),
-            "it rose 2.9 times as fast as oil of its size does and 0.9 times as fast as gas, and \
-             its rim stands out more than its core"
+            "it rose 2.9 times as fast as oil of its size does and 0.9 times as fast as gas, 3.1 times \
+             as fast as this feed's own oil, and its rim stands out more than its core"
         );
+    }
+
+    /// In a narrow glass that passes for a usual one every millimetre seems larger, and a bubble seems
+    /// to be a large drop of oil; the feed's own oil tells. Speeds as above.
+    #[test]
+    fn a_bubble_is_told_by_the_feeds_own_oil_where_no_scale_is_known() {
+        let measured = |speed_mm: f64, diameter_mm: f64| Measured {
+            rise_px_per_s: 10.0 * speed_mm,
+            diameter_px: 10.0 * diameter_mm,
+            diameter_spread: 0.05,
+            px_per_mm: None,
+            glass_px: 100.0,
+            glass: GlassKind::Tube,
+            core_share: None,
+        };
+        let mut own = OwnOil::default();
+        for (speed, mm) in [(66.0, 3.4), (80.0, 3.6), (72.0, 3.4)] {
+            let why = decide(&measured(speed, mm), &own);
+            assert_eq!(why.kind(), BeadKind::Oil);
+            own.learn(&why, 10.0 * speed, 10.0 * mm);
+        }
+        for (mm, slow, fast) in [(2.0, 170.0, 310.0), (3.0, 190.0, 270.0)] {
+            for speed in [slow, fast] {
+                assert_eq!(
+                    decide(&measured(speed, mm), &own).kind(),
+                    BeadKind::Gas,
+                    "{mm} {speed}"
+                );
+            }
+        }
+        for (mm, slow, fast) in [(2.0, 39.5, 66.7), (4.0, 66.5, 110.6), (6.0, 81.5, 141.3)] {
+            for speed in [slow, fast] {
+                assert_eq!(
+                    decide(&measured(speed, mm), &own).kind(),
+                    BeadKind::Oil,
+                    "{mm} {speed}"
+                );
+            }
+        }
     }
 }

@@ -204,3 +204,23 @@ fn slope(points: &[Sighting]) -> f32 {
     }
     (-(str_ - st * sr / n) / spread) as f32
 }
+
+/// Most ratio of the rises of a bead and of its reflection.
+const MOST_PACE: f32 = 1.6;
+
+/// Whether two paths rose alike in the frames in which both were seen: a reflection keeps pace with
+/// its bead, a drifting light does not.
+pub(super) fn keeps_pace(bead: &[(u64, f32)], other: &[(u64, f32)]) -> bool {
+    let row = |of: &[(u64, f32)], frame: u64| {
+        let at = of.binary_search_by_key(&frame, |(f, _)| *f).ok();
+        at.and_then(|at| of.get(at)).map(|(_, row)| *row)
+    };
+    let both = || bead.iter().filter_map(|(f, r)| Some((*r, row(other, *f)?)));
+    match (both().next(), both().next_back()) {
+        (Some(first), Some(last)) => {
+            let (own, others) = (first.0 - last.0, first.1 - last.1);
+            others > own / MOST_PACE && others < own * MOST_PACE
+        }
+        _ => false,
+    }
+}

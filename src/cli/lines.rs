@@ -531,6 +531,7 @@ mod tests {
                 why: KindWhy {
                     by_oil: 1.02,
                     by_gas: 0.31,
+                    by_own: None,
                     ..KindWhy::default()
                 },
                 size: Size {
