@@ -372,41 +372,37 @@ mod tests {
         );
     }
 
-    /// In a narrow glass that passes for a usual one every millimetre seems larger, and a bubble seems
-    /// to be a large drop of oil; the feed's own oil tells. Speeds as above.
+    /// A bubble of a small picture, smeared by its own speed to three times its size, passes for a large
+    /// drop of oil by the width of the glass alone; the feed's own oil tells. What is oil stays oil:
+    /// speeds as above.
     #[test]
     fn a_bubble_is_told_by_the_feeds_own_oil_where_no_scale_is_known() {
-        let measured = |speed_mm: f64, diameter_mm: f64| Measured {
-            rise_px_per_s: 10.0 * speed_mm,
-            diameter_px: 10.0 * diameter_mm,
-            diameter_spread: 0.05,
+        let measured = |rise_px_per_s: f64, diameter_px: f64| Measured {
+            rise_px_per_s,
+            diameter_px,
+            diameter_spread: 0.15,
             px_per_mm: None,
-            glass_px: 100.0,
+            glass_px: 19.0,
             glass: GlassKind::Tube,
-            core_share: None,
+            core_share: Some(0.55),
         };
         let mut own = OwnOil::default();
-        for (speed, mm) in [(66.0, 3.4), (80.0, 3.6), (72.0, 3.4)] {
-            let why = decide(&measured(speed, mm), &own);
+        for (speed, size) in [(84.0, 4.3), (85.0, 5.3), (84.0, 5.2)] {
+            let why = decide(&measured(speed, size), &own);
             assert_eq!(why.kind(), BeadKind::Oil);
-            own.learn(&why, 10.0 * speed, 10.0 * mm);
+            own.learn(&why, speed, size);
         }
-        for (mm, slow, fast) in [(2.0, 170.0, 310.0), (3.0, 190.0, 270.0)] {
-            for speed in [slow, fast] {
-                assert_eq!(
-                    decide(&measured(speed, mm), &own).kind(),
-                    BeadKind::Gas,
-                    "{mm} {speed}"
-                );
-            }
+        for (speed, size) in [(265.0, 7.6), (282.0, 8.6), (271.0, 8.1), (283.0, 9.2)] {
+            let by_glass = decide(&measured(speed, size), &OwnOil::default());
+            assert_eq!(by_glass.kind(), BeadKind::Oil, "{speed} {size}");
+            let by_own = decide(&measured(speed, size), &own);
+            assert_eq!(by_own.kind(), BeadKind::Gas, "{speed} {size}");
         }
+        // 1.1 pixels a millimetre here.
         for (mm, slow, fast) in [(2.0, 39.5, 66.7), (4.0, 66.5, 110.6), (6.0, 81.5, 141.3)] {
             for speed in [slow, fast] {
-                assert_eq!(
-                    decide(&measured(speed, mm), &own).kind(),
-                    BeadKind::Oil,
-                    "{mm} {speed}"
-                );
+                let why = decide(&measured(1.1 * speed, 1.1 * mm), &own);
+                assert_eq!(why.kind(), BeadKind::Oil, "{mm} {speed}");
             }
         }
     }
