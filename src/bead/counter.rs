@@ -163,7 +163,7 @@ impl Counter {
     /// Lets a frame go by unlooked at, if nothing moves in the glass, and either a glance shows nothing
     /// new or beads pass so slowly that they are seen often enough all the same; says whether it did.
     pub fn pass_over(&mut self, frame: &Frame) -> bool {
-        let shows_nothing_new = self.glance.sees_nothing_new(&frame.luma);
+        let shows_nothing_new = self.glance.sees_nothing_new(&frame.luma, frame.at_secs);
         let unlooked_secs = frame.at_secs - self.at_secs + self.tracker.frame_secs();
         let passes = self.is_calm()
             && (shows_nothing_new && unlooked_secs <= self.glance.spares_secs()
@@ -277,6 +277,7 @@ impl Counter {
             self.noise_before = Some(noise.clone());
         }
         self.rest = Rest::new(self.sampler.shape());
+        self.glance.forget();
         self.wariness = Wariness::default();
         self.tracker.doubt_clutter();
         self.gathering.clear();
@@ -287,6 +288,7 @@ impl Counter {
     pub fn start_over(&mut self) -> Vec<Bead> {
         let beads = self.give_up();
         self.rest = Rest::new(self.sampler.shape());
+        self.glance.forget();
         self.noise_before = None;
         self.steady = None;
         self.gathering.clear();
@@ -414,7 +416,7 @@ impl Counter {
             self.glance.stirred_at(self.at_secs);
         }
         for _ in beads {
-            self.glance.settled();
+            self.glance.settled(self.at_secs);
         }
     }
 

@@ -1,6 +1,7 @@
 //! A glance at a glass: whether anything in it differs from the frame last looked at, by sums over
 //! blocks of the picture as it came. It costs a hundredth of a look. It measures nothing, and is
-//! trusted only while the beads of this very feed stand far above what it overlooks.
+//! trusted only while the beads of this very feed stand far above what it overlooks, and come as they
+//! did: that a feed has stopped is never told on a glance.
 
 use image::GrayImage;
 
@@ -27,10 +28,15 @@ const WHOLE: f32 = 4.0;
 const STANDS_OUT: f32 = 3.0;
 /// Beads that tell, and most that are kept.
 const BEADS: (usize, usize) = (2, 12);
-/// Steps up and down, as ratios, by which the usual change is followed: it lies above four of five.
+/// A glance is trusted for so many of the longest intervals of the newest beads after the last one.
+const AWAITED: f64 = 1.5;
+/// Steps up and down, as ratios, by which the usual change is followed, and larger ones in the first
+/// calm pictures: it lies above four of five.
 const USUAL_STEP: (f32, f32) = (1.08, 0.98);
-/// Usual change at first, grey levels.
+const FIRST_STEP: (f32, f32) = (1.5, 0.9);
+/// Usual change at first, grey levels, and calm pictures until it is known.
 const FIRST_USUAL: f32 = 2.0;
+const FIRST_PICTURES: u32 = 30;
 /// Time in which the memory of the largest change fades to a third, seconds: longer than it takes to
 /// settle a bead that has passed.
 const FADES_SECS: f64 = 2.0;
@@ -62,8 +68,12 @@ pub(super) struct Glance {
     /// Largest change of late, grey levels, and when it was last brought up to date, seconds.
     peak: f32,
     peak_secs: f64,
-    /// The largest changes as the newest beads passed, grey levels.
-    beads: Ring<f32>,
+    /// Calm pictures that the usual change was learned from.
+    learned: u32,
+    /// The newest beads: the largest change as one passed, grey levels, and the interval before it,
+    /// seconds; when the last was settled, seconds.
+    beads: Ring<(f32, f64)>,
+    bead_secs: f64,
 }
 
 impl Glance {
@@ -84,7 +94,9 @@ impl Glance {
             least: f32::INFINITY,
             peak: 0.0,
             peak_secs: f64::NEG_INFINITY,
+            learned: 0,
             beads: Ring::new(BEADS.1),
+            bead_secs: f64::NAN,
         };
         glance.carry(outline);
         glance
@@ -103,15 +115,25 @@ impl Glance {
         );
         self.calm.clear();
         self.usual.clear();
+        self.learned = 0;
+    }
+
+    /// The light or the scene is another: what beads change is not known any more.
+    pub fn forget(&mut self) {
+        self.calm.clear();
+        self.usual.clear();
+        self.learned = 0;
+        self.beads.clear();
+        self.bead_secs = f64::NAN;
     }
 
     /// Glances at a picture; says whether nothing is noticed that was not there at the last calm look.
-    pub fn sees_nothing_new(&mut self, luma: &GrayImage) -> bool {
+    pub fn sees_nothing_new(&mut self, luma: &GrayImage, at_secs: f64) -> bool {
         std::mem::swap(&mut self.before, &mut self.now);
         self.add_up(luma);
         self.repeats = self.before == self.now;
         self.compare();
-        self.is_trusted() && !self.is_new && self.mean.abs() < WHOLE
+        self.is_trusted(at_secs) && !self.is_new && self.mean.abs() < WHOLE
     }
 
     /// Whether the picture just glanced at is the one before to the last sum: a camera's noise never
@@ -146,35 +168,43 @@ impl Glance {
     }
 
     /// A bead was settled that passed of late.
-    pub fn settled(&mut self) {
+    pub fn settled(&mut self, at_secs: f64) {
+        let interval_secs = at_secs - self.bead_secs;
+        self.bead_secs = at_secs;
         // Of one that passed before there was a calm picture to set it beside nothing is known.
-        if self.peak > 0.0 {
-            self.beads.push(self.peak);
+        if self.peak > 0.0 && interval_secs.is_finite() {
+            self.beads.push((self.peak, interval_secs));
         }
     }
 
     /// What is usual, from a calm picture.
     fn learn(&mut self) {
         self.usual.resize(self.now.len(), FIRST_USUAL);
+        let (up, down) = if self.learned < FIRST_PICTURES {
+            FIRST_STEP
+        } else {
+            USUAL_STEP
+        };
+        self.learned = self.learned.saturating_add(1);
         let pixels = self.pixels();
         let mean = self.mean;
         let pairs = self.now.iter().zip(&self.calm);
         for ((now, calm), usual) in pairs.zip(&mut self.usual) {
             let change = (changed(*now, *calm, pixels) - mean).abs();
-            *usual *= if change > *usual {
-                USUAL_STEP.0
-            } else {
-                USUAL_STEP.1
-            };
+            *usual *= if change > *usual { up } else { down };
             *usual = usual.clamp(0.05, 255.0);
         }
         let all: f32 = self.usual.iter().map(|usual| noticed(*usual)).sum();
         self.least = all / self.usual.len().max(1) as f32;
     }
 
-    fn is_trusted(&self) -> bool {
-        let weakest = self.beads.iter().copied().fold(f32::INFINITY, f32::min);
+    fn is_trusted(&self, at_secs: f64) -> bool {
+        let beads = || self.beads.iter().copied();
+        let weakest = beads().map(|(peak, _)| peak).fold(f32::INFINITY, f32::min);
+        let longest_secs = beads().map(|(_, secs)| secs).fold(0.0, f64::max);
         self.beads.len() >= BEADS.0
+            && at_secs - self.bead_secs < AWAITED * longest_secs
+            && self.learned >= FIRST_PICTURES
             && self.calm.len() == self.now.len()
             && !self.calm.is_empty()
             && weakest > STANDS_OUT * self.least
@@ -263,17 +293,20 @@ mod tests {
         })
     }
 
-    /// A glance that has seen two beads of this level pass.
+    /// When the picture comes that is glanced at, seconds: the last bead passed at 23.9 s.
+    const NOW_SECS: f64 = 30.0;
+
+    /// A glance that has seen three beads of this level pass, one every 8 s.
     fn experienced(level: u8) -> Glance {
         let outline = Outline::upright(GlassKind::Tube, 20.0, 10.0, 40.0, 120.0);
         let mut glance = Glance::new(&outline);
-        for n in 0..200 {
+        for n in 0..300 {
             let bead = (n % 80 == 79).then_some((60, level));
-            let _ = glance.sees_nothing_new(&picture(n, bead));
+            let _ = glance.sees_nothing_new(&picture(n, bead), f64::from(n) / 10.0);
             let at_secs = f64::from(n) / 10.0;
             if bead.is_some() {
                 glance.stirred_at(at_secs);
-                glance.settled();
+                glance.settled(at_secs);
             } else {
                 glance.calm_at(at_secs);
             }
@@ -284,17 +317,34 @@ mod tests {
     #[test]
     fn a_calm_glass_shows_nothing_new_and_a_bead_is_noticed_anywhere() {
         let mut glance = experienced(90);
-        assert!(glance.sees_nothing_new(&picture(500, None)));
+        assert!(glance.sees_nothing_new(&picture(500, None), NOW_SECS));
         for top in 12..118 {
-            assert!(!glance.sees_nothing_new(&picture(501 + top, Some((top, 120)))));
+            assert!(!glance.sees_nothing_new(&picture(501 + top, Some((top, 120))), NOW_SECS));
         }
-        assert!(glance.sees_nothing_new(&picture(700, None)));
+        assert!(glance.sees_nothing_new(&picture(700, None), NOW_SECS));
     }
 
     #[test]
     fn beads_that_hardly_stand_out_are_not_left_to_a_glance() {
         let mut glance = experienced(149);
-        assert!(!glance.sees_nothing_new(&picture(500, None)));
+        assert!(!glance.sees_nothing_new(&picture(500, None), NOW_SECS));
+    }
+
+    #[test]
+    fn a_feed_whose_next_bead_is_late_is_not_left_to_a_glance() {
+        let mut glance = experienced(90);
+        assert!(glance.sees_nothing_new(&picture(500, None), 35.8));
+        assert!(!glance.sees_nothing_new(&picture(501, None), 36.0));
+    }
+
+    #[test]
+    fn after_another_light_beads_must_be_known_anew() {
+        let mut glance = experienced(90);
+        glance.forget();
+        for n in 0..100 {
+            assert!(!glance.sees_nothing_new(&picture(n, None), NOW_SECS));
+            glance.calm_at(NOW_SECS);
+        }
     }
 
     #[test]
@@ -304,7 +354,7 @@ mod tests {
         for pixel in dim.iter_mut() {
             *pixel -= 10;
         }
-        assert!(!glance.sees_nothing_new(&dim));
+        assert!(!glance.sees_nothing_new(&dim, NOW_SECS));
     }
 
     #[test]
@@ -312,7 +362,7 @@ mod tests {
         let outline = Outline::upright(GlassKind::Port, 60.0, 100.0, 400.0, 300.0);
         let mut glance = Glance::new(&outline);
         for size in [(80, 140), (10, 10), (500, 500), (0, 0)] {
-            assert!(!glance.sees_nothing_new(&GrayImage::new(size.0, size.1)));
+            assert!(!glance.sees_nothing_new(&GrayImage::new(size.0, size.1), 0.0));
             glance.calm_at(0.0);
         }
     }
