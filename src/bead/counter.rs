@@ -176,6 +176,7 @@ impl Counter {
     }
 
     /// Whether the frame passed over repeats the one before.
+    #[must_use]
     pub fn repeats(&self) -> bool {
         self.glance.repeats()
     }

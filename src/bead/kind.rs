@@ -222,15 +222,14 @@ impl KindWhy {
 #[must_use]
 pub fn decide(measured: &Measured, own: &OwnOil) -> KindWhy {
     let scale = measured.px_per_mm.filter(|scale| *scale > 0.0);
-    let (mm_per_px, scale_spread) = match scale {
-        Some(scale) => (1.0 / scale, SCALE_SPREAD),
-        None => {
-            let (mm, spread) = match measured.glass {
-                GlassKind::Tube => TUBE_MM,
-                GlassKind::Port => PORT_MM,
-            };
-            (mm / measured.glass_px.max(1.0), spread)
-        }
+    let (mm_per_px, scale_spread) = if let Some(scale) = scale {
+        (1.0 / scale, SCALE_SPREAD)
+    } else {
+        let (mm, spread) = match measured.glass {
+            GlassKind::Tube => TUBE_MM,
+            GlassKind::Port => PORT_MM,
+        };
+        (mm / measured.glass_px.max(1.0), spread)
     };
     let diameter = (measured.diameter_px.max(0.1) * mm_per_px).ln();
     let speed = (measured.rise_px_per_s.max(1e-3) * mm_per_px).ln();
