@@ -36,7 +36,7 @@ use rand_chacha::ChaCha8Rng;
 use diary::Diary;
 use trouble::{Troubled, Truth, lock};
 use true_outlines::without_scale;
-use weight::weight;
+use weight::{number, weight};
 
 /// Small pictures and one quick feed: many hours and many beads in little time.
 const DEMO: &str = "feeds=1,rates=12,scatter=0.15,gas=1,size=160x120,fps=15";
@@ -397,11 +397,6 @@ impl Judge {
             println!("{line}");
         }
     }
-}
-
-fn number<T: std::str::FromStr>(name: &str, usual: T) -> T {
-    let text = std::env::var(name).ok();
-    text.and_then(|text| text.parse().ok()).unwrap_or(usual)
 }
 
 #[test]
