@@ -59,6 +59,23 @@ fn redrawn_in(words: &str, at_secs: f64) -> (Vec<f64>, Vec<f64>, Vec<(f64, f64)>
     (truth, counted.collect(), blind.collect())
 }
 
+/// Every true bead is counted, or lies in a spell; gives the spells.
+fn none_lost_in(words: &str, at_secs: f64) -> Vec<(f64, f64)> {
+    let (truth, counted, blind) = redrawn_in(words, at_secs);
+    for true_secs in &truth {
+        let is_found = counted.iter().any(|c| (c - true_secs).abs() < MATCH_SECS);
+        let is_unseen = blind.iter().any(|(from, to)| {
+            *true_secs > from - HALF_PASSAGE_SECS && *true_secs < to + HALF_PASSAGE_SECS
+        });
+        let is_last = END_SECS - true_secs < 1.0;
+        assert!(
+            is_found || is_unseen || is_last,
+            "{words}, redrawn at {at_secs:.2}: {true_secs:.2} lost, blind {blind:?}"
+        );
+    }
+    blind
+}
+
 #[test]
 fn no_bead_is_lost_or_counted_twice_when_an_outline_is_redrawn() {
     let (truth, ..) = redrawn(f64::INFINITY);
@@ -95,18 +112,7 @@ fn no_bead_is_lost_when_somebody_passes_behind_a_redrawn_glass() {
     let mut spells = 0;
     for step in 0..10 {
         let at_secs = 11.5 + f64::from(step) * 0.15;
-        let (truth, counted, blind) = redrawn_in(&words, at_secs);
-        for true_secs in &truth {
-            let is_found = counted.iter().any(|c| (c - true_secs).abs() < MATCH_SECS);
-            let is_unseen = blind.iter().any(|(from, to)| {
-                *true_secs > from - HALF_PASSAGE_SECS && *true_secs < to + HALF_PASSAGE_SECS
-            });
-            let is_last = END_SECS - true_secs < 1.0;
-            assert!(
-                is_found || is_unseen || is_last,
-                "redrawn at {at_secs:.2}: {true_secs:.2} lost, blind {blind:?}"
-            );
-        }
+        let blind = none_lost_in(&words, at_secs);
         let blind_secs: f64 = blind.iter().map(|(from, to)| to - from).sum();
         assert!(blind_secs < 5.0, "redrawn at {at_secs:.2}: blind {blind:?}");
         spells += blind.len();
@@ -123,18 +129,7 @@ fn no_bead_is_lost_when_exposure_steps_under_a_redrawn_outline() {
         for step in 0..3 {
             // The exposure steps at 15 s.
             let at_secs = 14.5 + f64::from(step) * 0.15;
-            let (truth, counted, blind) = redrawn_in(&words, at_secs);
-            for true_secs in &truth {
-                let is_found = counted.iter().any(|c| (c - true_secs).abs() < MATCH_SECS);
-                let is_unseen = blind.iter().any(|(from, to)| {
-                    *true_secs > from - HALF_PASSAGE_SECS && *true_secs < to + HALF_PASSAGE_SECS
-                });
-                let is_last = END_SECS - true_secs < 1.0;
-                assert!(
-                    is_found || is_unseen || is_last,
-                    "seed {seed}, redrawn at {at_secs:.2}: {true_secs:.2} lost, blind {blind:?}"
-                );
-            }
+            let _ = none_lost_in(&words, at_secs);
         }
     }
 }

@@ -1,7 +1,7 @@
 //! A glance at a glass: whether anything in it differs from the frame last looked at, by sums over
 //! blocks of the picture as it came. It costs a hundredth of a look. It measures nothing, and is
 //! trusted only while the beads of this very feed stand far above what it overlooks, and come as they
-//! did: that a feed has stopped is never told on a glance.
+//! did: a feed that falls silent is soon looked at in every frame again.
 
 use image::GrayImage;
 
@@ -113,6 +113,10 @@ impl Glance {
             upright.width.max(0.0) as usize,
             upright.height.max(0.0) as usize,
         );
+        self.forget_pictures();
+    }
+
+    fn forget_pictures(&mut self) {
         self.calm.clear();
         self.usual.clear();
         self.learned = 0;
@@ -120,9 +124,7 @@ impl Glance {
 
     /// The light or the scene is another: what beads change is not known any more.
     pub fn forget(&mut self) {
-        self.calm.clear();
-        self.usual.clear();
-        self.learned = 0;
+        self.forget_pictures();
         self.beads.clear();
         self.bead_secs = f64::NAN;
     }
