@@ -61,6 +61,8 @@ pub struct Look {
     pub changed: f32,
     /// Not a single sample differs from the frame before.
     pub identical: bool,
+    /// Something moved in it at the last look.
+    pub stirs: bool,
     /// The picture at rest is not known yet.
     pub gathering: bool,
     /// Source time since which that picture cannot be told, because the scene changed meanwhile,
@@ -235,6 +237,7 @@ impl Counter {
             gain,
             changed,
             identical,
+            stirs: !self.tracker.is_calm(),
             gathering: !self.rest.is_ready(),
             unsettled_since_secs: self.gathering.unsettled_since_secs(|| self.light()),
         }
@@ -416,8 +419,8 @@ impl Counter {
         } else {
             self.glance.stirred_at(self.at_secs);
         }
-        for _ in beads {
-            self.glance.settled(self.at_secs);
+        for bead in beads {
+            self.glance.settled(bead.kind, self.at_secs);
         }
     }
 

@@ -5,7 +5,7 @@
 
 use image::GrayImage;
 
-use crate::base::Ring;
+use crate::base::{BeadKind, Ring};
 use crate::glass::Outline;
 
 /// Longest time between two looks while a glance shows nothing new, seconds: the picture at rest, light
@@ -28,7 +28,8 @@ const WHOLE: f32 = 4.0;
 const STANDS_OUT: f32 = 3.0;
 /// Beads that tell, and most that are kept.
 const BEADS: (usize, usize) = (2, 12);
-/// A glance is trusted for so many of the longest intervals of the newest beads after the last one.
+/// A glance is trusted for so many usual intervals after the last drop of oil: a stop is told from
+/// 2.5 on.
 const AWAITED: f64 = 1.5;
 /// Steps up and down, as ratios, by which the usual change is followed, and larger ones in the first
 /// calm pictures: it lies above four of five.
@@ -70,10 +71,12 @@ pub(super) struct Glance {
     peak_secs: f64,
     /// Calm pictures that the usual change was learned from.
     learned: u32,
-    /// The newest beads: the largest change as one passed, grey levels, and the interval before it,
-    /// seconds; when the last was settled, seconds.
-    beads: Ring<(f32, f64)>,
-    bead_secs: f64,
+    /// The largest change as each of the newest beads passed, grey levels.
+    peaks: Ring<f32>,
+    /// The newest intervals between drops of oil, and when the last was settled, seconds: bubbles keep
+    /// no feed going.
+    intervals: Ring<f64>,
+    drop_secs: f64,
 }
 
 impl Glance {
@@ -95,8 +98,9 @@ impl Glance {
             peak: 0.0,
             peak_secs: f64::NEG_INFINITY,
             learned: 0,
-            beads: Ring::new(BEADS.1),
-            bead_secs: f64::NAN,
+            peaks: Ring::new(BEADS.1),
+            intervals: Ring::new(BEADS.1),
+            drop_secs: f64::NAN,
         };
         glance.carry(outline);
         glance
@@ -125,8 +129,9 @@ impl Glance {
     /// The light or the scene is another: what beads change is not known any more.
     pub fn forget(&mut self) {
         self.forget_pictures();
-        self.beads.clear();
-        self.bead_secs = f64::NAN;
+        self.peaks.clear();
+        self.intervals.clear();
+        self.drop_secs = f64::NAN;
     }
 
     /// Glances at a picture; says whether nothing is noticed that was not there at the last calm look.
@@ -170,13 +175,29 @@ impl Glance {
     }
 
     /// A bead was settled that passed of late.
-    pub fn settled(&mut self, at_secs: f64) {
-        let interval_secs = at_secs - self.bead_secs;
-        self.bead_secs = at_secs;
+    pub fn settled(&mut self, kind: BeadKind, at_secs: f64) {
         // Of one that passed before there was a calm picture to set it beside nothing is known.
-        if self.peak > 0.0 && interval_secs.is_finite() {
-            self.beads.push((self.peak, interval_secs));
+        if self.peak > 0.0 {
+            self.peaks.push(self.peak);
         }
+        if kind == BeadKind::Oil {
+            let interval_secs = at_secs - self.drop_secs;
+            self.drop_secs = at_secs;
+            if interval_secs.is_finite() {
+                self.intervals.push(interval_secs);
+            }
+        }
+    }
+
+    /// Usual time between drops, seconds: half of the newest intervals are no longer.
+    fn usual_secs(&self) -> f64 {
+        let mut newest = [f64::INFINITY; BEADS.1];
+        for (place, interval) in newest.iter_mut().zip(self.intervals.iter()) {
+            *place = *interval;
+        }
+        newest.sort_unstable_by(f64::total_cmp);
+        let middle = self.intervals.len().saturating_sub(1) / 2;
+        newest.get(middle).copied().unwrap_or(0.0)
     }
 
     /// What is usual, from a calm picture.
@@ -201,11 +222,10 @@ impl Glance {
     }
 
     fn is_trusted(&self, at_secs: f64) -> bool {
-        let beads = || self.beads.iter().copied();
-        let weakest = beads().map(|(peak, _)| peak).fold(f32::INFINITY, f32::min);
-        let longest_secs = beads().map(|(_, secs)| secs).fold(0.0, f64::max);
-        self.beads.len() >= BEADS.0
-            && at_secs - self.bead_secs < AWAITED * longest_secs
+        let weakest = self.peaks.iter().copied().fold(f32::INFINITY, f32::min);
+        self.intervals.len() >= BEADS.0
+            && self.peaks.len() >= BEADS.0
+            && at_secs - self.drop_secs < AWAITED * self.usual_secs()
             && self.learned >= FIRST_PICTURES
             && self.calm.len() == self.now.len()
             && !self.calm.is_empty()
@@ -300,6 +320,10 @@ mod tests {
 
     /// A glance that has seen three beads of this level pass, one every 8 s.
     fn experienced(level: u8) -> Glance {
+        seen(level, BeadKind::Oil)
+    }
+
+    fn seen(level: u8, kind: BeadKind) -> Glance {
         let outline = Outline::upright(GlassKind::Tube, 20.0, 10.0, 40.0, 120.0);
         let mut glance = Glance::new(&outline);
         for n in 0..300 {
@@ -308,7 +332,7 @@ mod tests {
             let at_secs = f64::from(n) / 10.0;
             if bead.is_some() {
                 glance.stirred_at(at_secs);
-                glance.settled(at_secs);
+                glance.settled(kind, at_secs);
             } else {
                 glance.calm_at(at_secs);
             }
@@ -337,6 +361,22 @@ mod tests {
         let mut glance = experienced(90);
         assert!(glance.sees_nothing_new(&picture(500, None), 35.8));
         assert!(!glance.sees_nothing_new(&picture(501, None), 36.0));
+    }
+
+    #[test]
+    fn bubbles_alone_do_not_keep_a_feed_at_a_glance() {
+        let mut glance = seen(90, BeadKind::Gas);
+        assert!(!glance.sees_nothing_new(&picture(500, None), NOW_SECS));
+    }
+
+    #[test]
+    fn one_long_interval_makes_no_late_drop_usual() {
+        let mut glance = experienced(90);
+        let _ = glance.sees_nothing_new(&picture(480, Some((60, 90))), 80.0);
+        glance.stirred_at(80.0);
+        glance.settled(BeadKind::Oil, 80.0);
+        assert!(glance.sees_nothing_new(&picture(500, None), 85.0));
+        assert!(!glance.sees_nothing_new(&picture(501, None), 93.0));
     }
 
     #[test]

@@ -10,7 +10,7 @@ mod pictures;
 use crate::base::{BlindWhy, Span};
 
 use lit::Lit;
-use pictures::Pictures;
+use pictures::{Picture, Pictures};
 
 /// Added to both sides of a step of light, grey levels.
 const LIGHT_BASE: f32 = 4.0;
@@ -36,6 +36,8 @@ pub struct Signs {
     pub shift_px: f64,
     /// Not one sample of any glass differs from the frame before.
     pub identical: bool,
+    /// Something moves in the glass, or did a moment ago.
+    pub stirs: bool,
     /// Source time since which the scene has not stood still for long enough to learn the picture at
     /// rest, seconds.
     pub unsettled_since_secs: Option<f64>,
@@ -200,7 +202,12 @@ impl Watch {
                 });
             }
         }
-        self.pictures.came(now);
+        let picture = match (signs.identical, signs.stirs) {
+            (false, _) => Picture::New,
+            (true, false) => Picture::Calm,
+            (true, true) => Picture::Stale,
+        };
+        self.pictures.came(now, picture);
         if !signs.identical || self.changed_secs.is_none() {
             self.changed_secs = Some(now);
         }
@@ -264,15 +271,16 @@ impl Watch {
         (over, self.trust())
     }
 
-    /// A frame came that was passed over because nothing moved.
+    /// A frame came that was passed over because nothing moved, and repeats the one before.
     pub fn pass_over(&mut self, at_secs: f64) {
-        self.pictures.came(at_secs);
+        self.pictures.came(at_secs, Picture::Calm);
         self.last_secs = Some(at_secs);
     }
 
     /// ... and it was another than the frame before, so that the picture is not frozen.
     pub fn pass_over_another(&mut self, at_secs: f64) {
-        self.pass_over(at_secs);
+        self.pictures.came(at_secs, Picture::New);
+        self.last_secs = Some(at_secs);
         self.changed_secs = Some(at_secs);
     }
 

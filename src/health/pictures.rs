@@ -23,12 +23,27 @@ const PASSAGES: usize = 5;
 /// Most times kept: a second and a half at 120 a second, and some.
 const MOST_TIMES: usize = 200;
 
+/// What a picture shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Picture {
+    /// Another than the one before.
+    New,
+    /// The same, and nothing moved in it: video coding repeats a calm picture as it is.
+    Calm,
+    /// The same although something was moving: it shows nothing of that moment.
+    Stale,
+}
+
 /// The pictures that came lately, and how long a bead takes.
 #[derive(Clone, Debug)]
 pub(super) struct Pictures {
     /// Since when without a hole that is told by itself, source time, seconds.
     began_secs: Option<f64>,
+    now_secs: f64,
     times: VecDeque<f64>,
+    /// When the last new one came.
+    new_secs: Option<f64>,
+    /// Between new pictures.
     intervals: VecDeque<f64>,
     passages: VecDeque<f64>,
 }
@@ -37,7 +52,9 @@ impl Pictures {
     pub(super) fn new() -> Self {
         Self {
             began_secs: None,
+            now_secs: 0.0,
             times: VecDeque::with_capacity(MOST_TIMES),
+            new_secs: None,
             intervals: VecDeque::with_capacity(INTERVALS),
             passages: VecDeque::with_capacity(PASSAGES),
         }
@@ -54,23 +71,29 @@ impl Pictures {
     pub(super) fn begin(&mut self, at_secs: f64) {
         self.began_secs = Some(at_secs);
         self.times.clear();
+        self.new_secs = None;
     }
 
-    /// A picture came.
-    pub(super) fn came(&mut self, at_secs: f64) {
+    /// A picture came. The camera's own rate is that of its new ones: some repeat each once or more.
+    pub(super) fn came(&mut self, at_secs: f64, picture: Picture) {
+        self.now_secs = at_secs;
         if self.began_secs.is_none() {
             self.begin(at_secs);
         }
-        if let Some(before) = self.times.back() {
-            keep(&mut self.intervals, at_secs - before, INTERVALS);
+        if picture == Picture::New {
+            if let Some(before_secs) = self.new_secs.replace(at_secs) {
+                keep(&mut self.intervals, at_secs - before_secs, INTERVALS);
+            }
         }
-        keep(&mut self.times, at_secs, MOST_TIMES);
+        if picture != Picture::Stale {
+            keep(&mut self.times, at_secs, MOST_TIMES);
+        }
     }
 
     /// Since when too few pictures came for a bead to be seen; none when there were enough, or
     /// nothing is known yet of beads or of the camera.
     pub(super) fn too_few_since(&self) -> Option<f64> {
-        let (began_secs, now_secs) = (self.began_secs?, *self.times.back()?);
+        let (began_secs, now_secs) = (self.began_secs?, self.now_secs);
         if self.intervals.len() < INTERVALS || self.passages.is_empty() {
             return None;
         }
@@ -117,7 +140,7 @@ mod tests {
         pictures.passed(passage_secs);
         for frame in (0..frames).filter(|n| is_there(*n)) {
             let at_secs = f64::from(frame) / 15.0;
-            pictures.came(at_secs);
+            pictures.came(at_secs, Picture::New);
             if let Some(since) = pictures.too_few_since() {
                 return Some((at_secs, since));
             }
@@ -148,22 +171,58 @@ mod tests {
     fn nothing_is_said_before_beads_and_camera_are_known_or_after_a_new_beginning() {
         let mut pictures = Pictures::new();
         for n in 0..100 {
-            pictures.came(f64::from(n) / 15.0);
+            pictures.came(f64::from(n) / 15.0, Picture::New);
         }
-        pictures.came(7.4);
+        pictures.came(7.4, Picture::New);
         assert_eq!(pictures.too_few_since(), None);
         pictures.passed(0.66);
         assert!(pictures.too_few_since().is_some());
         pictures.begin(7.4);
-        pictures.came(7.5);
+        pictures.came(7.5, Picture::New);
         assert_eq!(pictures.too_few_since(), None);
+    }
+
+    #[test]
+    fn a_stale_picture_is_none_and_a_calm_one_that_repeats_is_as_good_as_new() {
+        let too_few = |repeat: Picture, every: u32| {
+            let mut pictures = Pictures::new();
+            pictures.passed(0.66);
+            (0..900).any(|n| {
+                let is_new = n < 100 || n % every == 0;
+                pictures.came(
+                    f64::from(n) / 15.0,
+                    if is_new { Picture::New } else { repeat },
+                );
+                pictures.too_few_since().is_some()
+            })
+        };
+        assert!(too_few(Picture::Stale, 3));
+        assert!(!too_few(Picture::Calm, 3));
+        assert!(!too_few(Picture::Calm, 30));
+    }
+
+    #[test]
+    fn a_camera_that_shows_each_picture_twice_has_half_the_rate() {
+        let mut pictures = Pictures::new();
+        pictures.passed(0.66);
+        for n in 0..900 {
+            // A bead passes every two seconds.
+            let repeat = if n % 60 < 20 {
+                Picture::Stale
+            } else {
+                Picture::Calm
+            };
+            let picture = if n % 2 == 0 { Picture::New } else { repeat };
+            pictures.came(f64::from(n) / 30.0, picture);
+            assert_eq!(pictures.too_few_since(), None, "picture {n}");
+        }
     }
 
     #[test]
     fn what_is_kept_stays_small() {
         let mut pictures = Pictures::new();
         for n in 0..20_000 {
-            pictures.came(f64::from(n) / 1000.0);
+            pictures.came(f64::from(n) / 1000.0, Picture::New);
             pictures.passed(0.5);
         }
         assert!(pictures.times.len() <= MOST_TIMES && pictures.passages.len() <= PASSAGES);

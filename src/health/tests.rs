@@ -13,6 +13,7 @@ fn good(at_secs: f64) -> Signs {
         contrast: 1.0,
         shift_px: 0.2,
         identical: false,
+        stirs: false,
         unsettled_since_secs: None,
     }
 }

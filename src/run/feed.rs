@@ -258,6 +258,7 @@ impl Feed {
             contrast: self.look.pose.contrast,
             shift_px: self.look.pose.shift_px.0.hypot(self.look.pose.shift_px.1),
             identical: identical == Sameness::Repeated,
+            stirs: self.look.stirs,
             unsettled_since_secs: self.look.unsettled_since_secs,
         };
         let (over, trust) = self.watch.frame(&signs);

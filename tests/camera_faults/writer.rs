@@ -63,7 +63,9 @@ pub fn run() {
         let due = (now_secs * fps).floor() as u64 + 1;
         slot = due.max(slot + 1);
         clock.wait_secs(slot as f64 / fps - now_secs);
-        let index = (slot as f64 / fps * clip::FPS) as usize;
+        // A hair more, because a quotient may fall short of a whole number, and then a picture would
+        // come a frame late.
+        let index = (slot as f64 / fps * clip::FPS + 1e-6) as usize;
         let good = pictures.get(index).or(pictures.last());
         let good = good.expect("a clip has pictures");
         let _ = match how.as_str() {
