@@ -1,6 +1,8 @@
 //! How a glass and what stands round it are lit. A lamp or an exposure changes both; oil that fills
 //! the glass, or a card behind it, changes only the glass. It knows figures only.
 
+use crate::base::Ring;
+
 use super::Signs;
 
 /// Time over which the light that is usual is learned, seconds: longer than a glass takes to fill.
@@ -9,6 +11,12 @@ const LIT_SECS: f64 = 60.0;
 const SAME_LAMP: f32 = 1.15;
 /// Share of agreeing texture from which the surround stands where it was.
 const STANDS_SHARE: f64 = 0.7;
+/// Time between two notes of the light, and for how long they are kept, seconds: a cloud of steam
+/// comes and goes in less.
+const NOTE_EVERY_SECS: f64 = 0.2;
+const NOTES_SECS: f64 = 6.0;
+/// Rise and fall, as a ratio, that are more than beads, flicker and noise leave of the mean of a glass.
+const WAVERS: f32 = 1.12;
 
 /// How glass and surround are lit: a lamp or an exposure changes both, oil in the glass only one.
 #[derive(Clone, Copy, Debug)]
@@ -50,5 +58,45 @@ impl Lit {
         signs.agreeing > STANDS_SHARE
             && ratio(signs.surround_gain, self.surround) < SAME_LAMP
             && ratio(glass, self.glass) > 1.0 / gain
+    }
+}
+
+/// The light of a glass of late. That of one full of oil has changed once and stands; steam, and
+/// somebody in the way, make it rise and fall again.
+#[derive(Clone, Debug)]
+pub(super) struct Wavering {
+    /// Source time, seconds, and mean of the glass for the light of its surround, grey levels.
+    notes: Ring<(f64, f32)>,
+}
+
+impl Wavering {
+    pub(super) fn new() -> Self {
+        Self {
+            notes: Ring::new((NOTES_SECS / NOTE_EVERY_SECS) as usize),
+        }
+    }
+
+    pub(super) fn take(&mut self, signs: &Signs) {
+        let is_due = |last: &(f64, f32)| signs.at_secs - last.0 >= NOTE_EVERY_SECS;
+        if self.notes.newest().is_none_or(is_due) {
+            let light = signs.mean.max(1.0) / signs.surround_gain.max(0.05);
+            self.notes.push((signs.at_secs, light));
+        }
+    }
+
+    /// Whether the light both rose and fell.
+    pub(super) fn is_there(&self) -> bool {
+        let now_secs = self.notes.newest().map_or(0.0, |last| last.0);
+        let (mut least, mut most) = (f32::INFINITY, 0.0_f32);
+        let (mut rose, mut fell) = (false, false);
+        for (at_secs, light) in self.notes.iter() {
+            if now_secs - at_secs < NOTES_SECS {
+                least = least.min(*light);
+                most = most.max(*light);
+                rose |= *light > WAVERS * least;
+                fell |= WAVERS * *light < most;
+            }
+        }
+        rose && fell
     }
 }

@@ -9,7 +9,7 @@ mod pictures;
 
 use crate::base::{BlindWhy, Span};
 
-use lit::Lit;
+use lit::{Lit, Wavering};
 use pictures::{Picture, Pictures};
 
 /// Added to both sides of a step of light, grey levels.
@@ -80,6 +80,10 @@ pub struct HealthSettings {
     /// hides changes no sample by much. Steam that takes half the light and shines itself leaves
     /// a third of it.
     pub hidden_contrast: f64,
+    /// Contrast of that texture over which it is seen through what drifts past.
+    pub veiled_contrast: f64,
+    /// Share of agreeing texture over which it is.
+    pub veiled_agreeing_share: f64,
     /// Share of agreeing texture under which the glass is not where it was.
     pub agreeing_share: f64,
     /// Farthest shift that steadying can follow, pixels.
@@ -112,6 +116,8 @@ impl Default for HealthSettings {
             recovery_secs: 0.3,
             frozen_secs: 2.5,
             hidden_contrast: 0.2,
+            veiled_contrast: 0.45,
+            veiled_agreeing_share: 0.5,
             agreeing_share: 0.35,
             farthest_px: 8.5,
             gap_secs: 0.35,
@@ -157,6 +163,8 @@ pub struct Watch {
     good_since_secs: Option<f64>,
     /// How glass and surround are lit while the glass is trusted.
     lit: Option<Lit>,
+    /// How its light came and went of late.
+    wavering: Wavering,
     pictures: Pictures,
 }
 
@@ -173,6 +181,7 @@ impl Watch {
             blind: None,
             good_since_secs: None,
             lit: None,
+            wavering: Wavering::new(),
             pictures: Pictures::new(),
         }
     }
@@ -211,6 +220,7 @@ impl Watch {
         if !signs.identical || self.changed_secs.is_none() {
             self.changed_secs = Some(now);
         }
+        self.wavering.take(signs);
         let sign = self.sign(signs);
         self.last_mean = signs.mean;
         self.last_secs = Some(now);
@@ -337,17 +347,34 @@ impl Watch {
         }
     }
 
-    /// A covered glass that stays dark while its surround is where it was is full of oil.
+    /// A covered glass that stays dark while its surround is where it was is full of oil, as long as its
+    /// light stands.
     fn refine(&mut self, signs: &Signs) {
-        if let Some((why, since)) = &mut self.blind
-            && *why == BlindWhy::Covered
-            && signs.at_secs - *since > self.settings.flooded_secs
-            && self
-                .lit
-                .is_some_and(|lit| lit.is_filled(signs, self.settings.flooded_gain))
-        {
-            *why = BlindWhy::Flooded;
-        }
+        self.blind = self.blind.map(|(why, since_secs)| {
+            let is_old = signs.at_secs - since_secs > self.settings.flooded_secs;
+            let why = match why {
+                BlindWhy::Covered if is_old && self.is_filled(signs) => BlindWhy::Flooded,
+                BlindWhy::Flooded if self.wavering.is_there() => BlindWhy::Covered,
+                _ => why,
+            };
+            (why, since_secs)
+        });
+    }
+
+    /// Whether the light of the glass is that of one full of oil, which stands: steam comes and goes.
+    fn is_filled(&self, signs: &Signs) -> bool {
+        self.lit
+            .is_some_and(|lit| lit.is_filled(signs, self.settings.flooded_gain))
+            && !self.wavering.is_there()
+    }
+
+    /// Whether only steam drifts before the glass: its light comes and goes, and what stands round it is
+    /// seen all the same. Beads are seen through that, too, and the noise of each sample learns it.
+    fn is_veiled(&self, signs: &Signs) -> bool {
+        let s = &self.settings;
+        signs.contrast > s.veiled_contrast
+            && signs.agreeing > s.veiled_agreeing_share
+            && self.wavering.is_there()
     }
 
     fn sign(&self, signs: &Signs) -> Option<(BlindWhy, f64)> {
@@ -381,14 +408,12 @@ impl Watch {
         };
         let share = covered_secs.map_or(1.0, |_| s.uncovered_share);
         // A glass full of oil is as even as one full of water: only its light tells them apart.
-        let is_filled = self
-            .lit
-            .is_some_and(|lit| lit.is_filled(signs, s.flooded_gain))
+        let is_filled = self.is_filled(signs)
             && covered_secs.map_or(signs.changed > s.other_scene_share, |secs| {
                 secs < s.longest_flood_secs
             });
         if is_filled
-            || signs.changed > share * s.covered_share
+            || signs.changed > share * s.covered_share && !self.is_veiled(signs)
             || signs.contrast < s.hidden_contrast
         {
             return Some((BlindWhy::Covered, now));

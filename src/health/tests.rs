@@ -145,6 +145,40 @@ fn a_flood_is_told_from_something_in_the_way() {
     ));
 }
 
+/// Steam drifts before a dark glass from 2 s on: its light comes and goes every three seconds.
+fn steam(t: f64, contrast: f64) -> Signs {
+    if t < 2.0 {
+        return good(t);
+    }
+    let cloud = 0.5 - 0.5 * (2.1 * (t - 2.0)).cos() as f32;
+    Signs {
+        mean: 120.0 * (1.0 + 0.8 * cloud),
+        gain: 1.3 + 0.8 * cloud,
+        changed: 0.5,
+        agreeing: 0.7,
+        contrast,
+        ..good(t)
+    }
+}
+
+#[test]
+fn steam_is_looked_through_once_it_is_known_by_its_coming_and_going() {
+    let blind_secs = |contrast: f64| {
+        let mut watch = Watch::new(HealthSettings::default());
+        let mut spells = run(&mut watch, 0..900, |t| steam(t, contrast));
+        spells.extend(watch.finish(30.0));
+        assert!(
+            spells.iter().all(|s| s.why == BlindWhy::Covered),
+            "{spells:?}"
+        );
+        let lasted = |s: &Spell| s.span.to_secs - s.span.from_secs;
+        spells.iter().map(lasted).sum::<f64>()
+    };
+    assert!(blind_secs(0.7) < 5.0, "{}", blind_secs(0.7));
+    // What stands round the glass is hardly seen: then no bead is, either.
+    assert!(blind_secs(0.3) > 27.0, "{}", blind_secs(0.3));
+}
+
 #[test]
 fn a_flood_that_rises_and_drains_slowly_is_one_spell() {
     // The share that is far from rest wavers about the limit, falls when the light of all the
