@@ -291,3 +291,36 @@ fn a_bead_of_which_most_pictures_repeat_is_hardly_ever_lost_in_silence() {
     }
     assert!(all > 120 && lost <= 2, "{lost} lost, {all} counted");
 }
+
+/// A wisp of steam that rises and is wider than its glass is no bead.
+#[test]
+fn steam_from_wall_to_wall_is_no_bead() {
+    let words = "feeds=3,light=backlit,fps=30,rates=16;12;20,scatter=0.3,bead_mm=4.2;3;5.4,\
+                 seed=19012,fault=steam 0.5";
+    let (_, missed, wrong) = watch(words, 41.0, &[]).errors();
+    assert_eq!((missed, wrong), (0, 0));
+}
+
+/// Steam brightens a glass that is lit from the front, as oil that fills it may; but it comes and goes.
+#[test]
+fn steam_before_a_dark_glass_is_told_as_something_in_the_way_and_not_as_a_flood() {
+    for (seed, kind) in [(1, "port"), (3, "tube")] {
+        let words = format!(
+            "seed={seed},feeds=1,rates=20,light=front,kind={kind},size=320x240,fps=15,\
+             fault=steam 0.5 @10-60"
+        );
+        let reasons: Vec<BlindWhy> = watch(&words, 60.0, &[])
+            .events
+            .iter()
+            .filter_map(|event| match event {
+                Event::Blind { why, .. } => Some(*why),
+                _ => None,
+            })
+            .collect();
+        assert!(reasons.contains(&BlindWhy::Covered), "{words}: {reasons:?}");
+        assert!(
+            !reasons.contains(&BlindWhy::Flooded),
+            "{words}: {reasons:?}"
+        );
+    }
+}

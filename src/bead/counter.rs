@@ -45,6 +45,8 @@ const FRAMES_FOR_ONE: f64 = 10.0;
 /// Longest time between two looks, seconds (three frames at thirty a second): a bead's departure is
 /// then seen in time.
 const LONGEST_UNLOOKED_SECS: f64 = 0.102;
+/// Confidence over which a bead is one, however large what moves with it looks.
+const BEYOND_DOUBT: f64 = 0.95;
 /// Columns of the strip that are kept: ten seconds at 30 frames a second.
 const STRIP_COLUMNS: usize = 300;
 
@@ -477,6 +479,10 @@ impl Counter {
                 continue;
             }
             let told = self.bead(&bead, path);
+            // Seen whole it fills the glass from wall to wall: steam, whatever rose in it.
+            if told.size.width_px > self.outline.width_px && told.confidence < BEYOND_DOUBT {
+                continue;
+            }
             self.own
                 .learn(&told.why, told.rise_px_per_s, told.size.diameter_px);
             beads.push(told);

@@ -80,10 +80,6 @@ pub struct HealthSettings {
     /// hides changes no sample by much. Steam that takes half the light and shines itself leaves
     /// a third of it.
     pub hidden_contrast: f64,
-    /// Contrast of that texture over which it is seen through what drifts past.
-    pub veiled_contrast: f64,
-    /// Share of agreeing texture over which it is.
-    pub veiled_agreeing_share: f64,
     /// Share of agreeing texture under which the glass is not where it was.
     pub agreeing_share: f64,
     /// Farthest shift that steadying can follow, pixels.
@@ -116,8 +112,6 @@ impl Default for HealthSettings {
             recovery_secs: 0.3,
             frozen_secs: 2.5,
             hidden_contrast: 0.2,
-            veiled_contrast: 0.45,
-            veiled_agreeing_share: 0.5,
             agreeing_share: 0.35,
             farthest_px: 8.5,
             gap_secs: 0.35,
@@ -348,33 +342,26 @@ impl Watch {
     }
 
     /// A covered glass that stays dark while its surround is where it was is full of oil, as long as its
-    /// light stands.
+    /// light stands: that of steam comes and goes.
     fn refine(&mut self, signs: &Signs) {
         self.blind = self.blind.map(|(why, since_secs)| {
             let is_old = signs.at_secs - since_secs > self.settings.flooded_secs;
+            let wavers = || self.wavering.is_there();
             let why = match why {
-                BlindWhy::Covered if is_old && self.is_filled(signs) => BlindWhy::Flooded,
-                BlindWhy::Flooded if self.wavering.is_there() => BlindWhy::Covered,
+                BlindWhy::Covered if is_old && self.is_filled(signs) && !wavers() => {
+                    BlindWhy::Flooded
+                }
+                BlindWhy::Flooded if wavers() => BlindWhy::Covered,
                 _ => why,
             };
             (why, since_secs)
         });
     }
 
-    /// Whether the light of the glass is that of one full of oil, which stands: steam comes and goes.
+    /// Whether the light of the glass is that of one full of oil.
     fn is_filled(&self, signs: &Signs) -> bool {
         self.lit
             .is_some_and(|lit| lit.is_filled(signs, self.settings.flooded_gain))
-            && !self.wavering.is_there()
-    }
-
-    /// Whether only steam drifts before the glass: its light comes and goes, and what stands round it is
-    /// seen all the same. Beads are seen through that, too, and the noise of each sample learns it.
-    fn is_veiled(&self, signs: &Signs) -> bool {
-        let s = &self.settings;
-        signs.contrast > s.veiled_contrast
-            && signs.agreeing > s.veiled_agreeing_share
-            && self.wavering.is_there()
     }
 
     fn sign(&self, signs: &Signs) -> Option<(BlindWhy, f64)> {
@@ -413,7 +400,7 @@ impl Watch {
                 secs < s.longest_flood_secs
             });
         if is_filled
-            || signs.changed > share * s.covered_share && !self.is_veiled(signs)
+            || signs.changed > share * s.covered_share
             || signs.contrast < s.hidden_contrast
         {
             return Some((BlindWhy::Covered, now));
