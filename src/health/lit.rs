@@ -89,7 +89,7 @@ impl Wavering {
         let now_secs = self.notes.newest().map_or(0.0, |last| last.0);
         let (mut least, mut most) = (f32::INFINITY, 0.0_f32);
         let (mut rose, mut fell) = (false, false);
-        for (at_secs, light) in self.notes.iter() {
+        for (at_secs, light) in &self.notes {
             if now_secs - at_secs < NOTES_SECS {
                 least = least.min(*light);
                 most = most.max(*light);

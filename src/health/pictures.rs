@@ -80,10 +80,10 @@ impl Pictures {
         if self.began_secs.is_none() {
             self.begin(at_secs);
         }
-        if picture == Picture::New {
-            if let Some(before_secs) = self.new_secs.replace(at_secs) {
-                keep(&mut self.intervals, at_secs - before_secs, INTERVALS);
-            }
+        if picture == Picture::New
+            && let Some(before_secs) = self.new_secs.replace(at_secs)
+        {
+            keep(&mut self.intervals, at_secs - before_secs, INTERVALS);
         }
         if picture != Picture::Stale {
             keep(&mut self.times, at_secs, MOST_TIMES);
