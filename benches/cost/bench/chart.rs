@@ -45,7 +45,7 @@ pub fn draw(figures: &[Figure]) -> String {
         if [1.0, 3.0, 6.0].contains(&glasses) {
             push(
                 &mut by_glasses,
-                &format!("{glasses} glasses"),
+                &format!("glasses: {glasses}"),
                 (pixels, figure.value),
             );
         }
@@ -130,9 +130,10 @@ fn plot(
     }
     let most = |of: fn(&(f64, f64)) -> f64| {
         let values = all.iter().flat_map(|series| series.points.iter().map(of));
-        round_up(values.fold(0.0, f64::max))
+        values.fold(0.0, f64::max)
     };
-    let (most_x, most_y) = (most(|p| p.0), most(|p| p.1));
+    // The names of the series stand above the lines.
+    let (most_x, most_y) = (round_up(most(|p| p.0)), round_up(1.4 * most(|p| p.1)));
     let (bottom, right) = (top + PLOT.1, left + PLOT.0);
     // Writing to a string cannot fail.
     let _ = writeln!(
