@@ -205,7 +205,7 @@ fn h264_at_level_one_is_lossy_and_brings_every_picture_back() {
         .collect();
     let folder = tempfile::tempdir().expect("a folder");
     let file = folder.path().join("a.mp4");
-    let back = h264::through(&pictures, 30.0, h264::rate_factor(1.0), &file).expect("ffmpeg");
+    let back = h264::through(&pictures, 30.0, h264::Coding::phone(1.0), &file).expect("ffmpeg");
     assert_eq!(back.len(), pictures.len());
     let (mut sum, mut n) = (0.0, 0.0);
     for (was, is) in pictures.iter().zip(&back) {

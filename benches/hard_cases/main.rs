@@ -177,15 +177,10 @@ fn bench(args: &Args) -> Result<ExitCode, String> {
         for job in &jobs {
             match job {
                 Job::Drawn(case) => {
-                    let rate_factor = case
-                        .rate_factor
-                        .map_or_else(String::new, |factor| format!(", then H.264 at {factor}"));
-                    println!(
-                        "{}  {} s  {}{rate_factor}",
-                        job.name(),
-                        case.secs,
-                        case.words
-                    );
+                    let coding = case
+                        .coding
+                        .map_or_else(String::new, |coding| format!(", then {coding}"));
+                    println!("{}  {} s  {}{coding}", job.name(), case.secs, case.words);
                 }
                 Job::Recorded(..) => println!("{}", job.name()),
             }

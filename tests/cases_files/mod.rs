@@ -299,7 +299,13 @@ pub fn draw_anew(folder: &Path, case: &Case) {
     if let Some(rate_factor) = case.rate_factor {
         let before: Vec<&image::GrayImage> = pictures.iter().map(|(.., luma)| luma).collect();
         let scratch = frames.join("scratch.mp4");
-        let back = h264::through(&before, 30.0, rate_factor, &scratch).expect("ffmpeg");
+        let back = h264::through(
+            &before,
+            30.0,
+            h264::Coding::RateFactor(rate_factor),
+            &scratch,
+        )
+        .expect("ffmpeg");
         for (picture, luma) in pictures.iter_mut().zip(back) {
             picture.2 = luma;
         }

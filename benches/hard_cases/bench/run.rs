@@ -9,7 +9,7 @@ use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{About, Grab, Source};
 use beadtally::glass::Calibration;
 
-use super::h264;
+use super::h264::{self, Coding};
 use super::opencv::{self, Told};
 use super::row::{DRAWN, Row};
 use super::score::Score;
@@ -61,7 +61,7 @@ impl Job {
 fn reencoded(
     source: &mut dyn Source,
     secs: f64,
-    rate_factor: u8,
+    coding: Coding,
 ) -> Result<(About, Vec<Grab>), String> {
     let about = source.about().clone();
     let grabs = Kept::take(source, secs)?;
@@ -74,7 +74,7 @@ fn reencoded(
         .collect();
     let folder = tempfile::tempdir().map_err(|error| error.to_string())?;
     let fps = about.frames_per_second.unwrap_or(30.0);
-    let back = h264::through(&pictures, fps, rate_factor, &folder.path().join("a.mp4"))?;
+    let back = h264::through(&pictures, fps, coding, &folder.path().join("a.mp4"))?;
     Ok((about, watch::with_pictures(grabs, back)?))
 }
 
@@ -90,11 +90,11 @@ impl Ready {
     fn new(
         mut source: Box<dyn Source>,
         secs: f64,
-        rate_factor: Option<u8>,
+        coding: Option<Coding>,
         how: &How,
     ) -> Result<Self, String> {
-        if let Some(rate_factor) = rate_factor {
-            let (about, grabs) = reencoded(&mut *source, secs, rate_factor)?;
+        if let Some(coding) = coding {
+            let (about, grabs) = reencoded(&mut *source, secs, coding)?;
             return Ok(Self::Kept(about, grabs));
         }
         if how.beside.is_some() || how.outlines == Outlines::Found {
@@ -223,8 +223,7 @@ pub fn drawn(case: &Case, how: &How) -> Result<Row, String> {
     };
     let key = (DRAWN, case.scene.name, case.disturbance.name, case.level);
     let true_calibration = true_outlines::calibration(&first);
-    let plain =
-        case.rate_factor.is_none() && how.beside.is_none() && how.outlines == Outlines::True;
+    let plain = case.coding.is_none() && how.beside.is_none() && how.outlines == Outlines::True;
     if plain {
         let mut source = first;
         let reported = watch::watch(&mut source, &true_calibration, case.secs)?;
@@ -245,7 +244,7 @@ pub fn drawn(case: &Case, how: &How) -> Result<Row, String> {
         .map(|bead| bead.rise_mm_per_s)
         .fold(0.0, f64::max);
     let kept = Kept::new(about, grabs);
-    let mut ready = Ready::new(Box::new(kept), case.secs, case.rate_factor, how)?;
+    let mut ready = Ready::new(Box::new(kept), case.secs, case.coding, how)?;
     let calibration = match how.outlines {
         Outlines::True => Some(true_calibration),
         Outlines::Found => ready.found(Some(glass_mm)),
@@ -270,8 +269,8 @@ pub fn recorded(clip: &Arc<Clip>, name: &str, level: f64, how: &How) -> Result<R
     // Beads are followed to the end of the clip; what passes in its last second is not asked for.
     let secs = (clip.secs() - 1.0).max(0.0);
     let source = Disturbed::new(clip.clone(), &wrong, seed);
-    let rate_factor = (wrong.h264 > 0.0).then(|| h264::rate_factor(wrong.h264));
-    let mut ready = Ready::new(Box::new(source), secs, rate_factor, how)?;
+    let coding = (wrong.h264 > 0.0).then(|| Coding::phone(wrong.h264));
+    let mut ready = Ready::new(Box::new(source), secs, coding, how)?;
     let calibration = match how.outlines {
         Outlines::Found => ready.found(None),
         Outlines::True => {
