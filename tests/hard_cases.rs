@@ -36,7 +36,8 @@ fn row(scene: &str, name: &str, level: f64, secs: f64) -> Row {
         .into_iter()
         .find(|known| known.name == scene)
         .expect("a known scene");
-    let case = Case::new(scene, disturbance(name), level, secs).expect("a case that makes sense");
+    let case =
+        Case::new(scene, disturbance(name), level, secs, 0).expect("a case that makes sense");
     run::drawn(&case, &HOW).expect("a case that can be drawn")
 }
 
@@ -178,7 +179,7 @@ fn every_case_can_be_drawn_and_has_a_seed_of_its_own() {
     for disturbance in DISTURBANCES {
         for level in [0.0, 0.5, 1.0, 1.5, 2.0] {
             for scene in SCENES {
-                if let Some(case) = Case::new(scene, disturbance, level, 30.0) {
+                if let Some(case) = Case::new(scene, disturbance, level, 30.0, 0) {
                     // Tracing every scene takes long: one of each shape, the words of all.
                     if level == 2.0 && scene.name == "port" {
                         DemoSource::from_words(&case.words).expect("a scene that can be drawn");

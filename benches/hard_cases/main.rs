@@ -42,6 +42,9 @@ struct Args {
     /// Length of a drawn case, seconds.
     #[arg(long)]
     secs: Option<f64>,
+    /// Which drawing of the cases: each has other beads and other noise; may be given again.
+    #[arg(long, default_value = "0")]
+    drawing: Vec<u32>,
     /// Let the instrument find the glasses in the disturbed pictures instead of telling it where
     /// they are.
     #[arg(long)]
@@ -130,7 +133,10 @@ impl Args {
                         (false, _) => !named,
                     };
                     if !left_out {
-                        jobs.extend(Case::new(scene, disturbance, level, secs).map(Job::Drawn));
+                        jobs.extend(self.drawing.iter().filter_map(|drawing| {
+                            let case = Case::new(scene, disturbance, level, secs, *drawing);
+                            case.map(Job::Drawn)
+                        }));
                     }
                 }
             }

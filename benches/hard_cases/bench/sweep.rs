@@ -135,9 +135,16 @@ fn n(value: f64) -> String {
 }
 
 impl Case {
-    /// The case, or none where that scene, disturbance and level make no sense.
+    /// The case, or none where that scene, disturbance and level make no sense. Each `drawing` has
+    /// other beads and other noise.
     #[must_use]
-    pub fn new(scene: Scene, disturbance: Disturbance, level: f64, secs: f64) -> Option<Self> {
+    pub fn new(
+        scene: Scene,
+        disturbance: Disturbance,
+        level: f64,
+        secs: f64,
+        drawing: u32,
+    ) -> Option<Self> {
         if level == 0.0 && !matches!(disturbance.name, "plain" | "idle-plain") {
             return None;
         }
@@ -295,7 +302,7 @@ impl Case {
         if disturbance.name.starts_with("idle") {
             set("rates", "0".to_owned());
         }
-        set("seed", seed_of(&case.name()).to_string());
+        set("seed", (seed_of(&case.name()) + drawing).to_string());
         let mut text = format!("demo:feeds=3,{}", scene.words);
         for (key, value) in words {
             let _ = write!(text, ",{key}={value}");
