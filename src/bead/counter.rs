@@ -13,6 +13,7 @@ use crate::bead::album::{Album, Cutting, Followed, Source};
 use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::ellipse::ellipse;
 use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
+use crate::bead::faint::Faint;
 use crate::bead::gather::{Gathered, Gathering, in_one_light, light};
 use crate::bead::glance::Glance;
 use crate::bead::glean::{Gleaner, SAME_ROW, is_told};
@@ -24,10 +25,12 @@ use crate::bead::path::keeps_pace;
 use crate::bead::portrait::{Portrait, clean};
 use crate::bead::rest::{Difference, Noise, Rest};
 use crate::bead::sample::Sampler;
+use crate::bead::seen::{Look, OnItsWay, Sight};
 use crate::bead::size::{Size, expected};
 use crate::bead::steady::{Pose, Steady};
 use crate::bead::strip::Strip;
 use crate::bead::track::{Path, Tracker};
+use crate::bead::way::{Usual, is_beside};
 use crate::glass::Outline;
 
 /// A path so many times stronger beside a weaker one makes that its reflection.
@@ -49,39 +52,6 @@ const LONGEST_UNLOOKED_SECS: f64 = 0.102;
 const BEYOND_DOUBT: f64 = 0.95;
 /// Columns of the strip that are kept: ten seconds at 30 frames a second.
 const STRIP_COLUMNS: usize = 300;
-
-/// What one look at a glass tells about the picture itself.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Look {
-    /// Where the glass stands and how the surround is lit.
-    pub pose: Pose,
-    /// Mean luma of the glass, grey levels.
-    pub mean: f32,
-    /// Light of the glass against rest.
-    pub gain: f32,
-    /// Share of the glass that is far from rest.
-    pub changed: f32,
-    /// Not a single sample differs from the frame before.
-    pub identical: bool,
-    /// Something moved in it at the last look.
-    pub stirs: bool,
-    /// The picture at rest is not known yet.
-    pub gathering: bool,
-    /// Source time since which that picture cannot be told, because the scene changed meanwhile,
-    /// seconds.
-    pub unsettled_since_secs: Option<f64>,
-}
-
-/// Where a bead that is still on its way is now, picture pixels.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct OnItsWay {
-    /// Picture x.
-    pub x_px: f64,
-    /// Picture y.
-    pub y_px: f64,
-    /// Half its height.
-    pub radius_px: f64,
-}
 
 /// Counts the beads of one glass.
 #[derive(Clone, Debug)]
@@ -110,6 +80,7 @@ pub struct Counter {
     own: OwnOil,
     lane: Lane,
     gleaner: Gleaner,
+    faint: Faint,
     strip: Strip,
 }
 
@@ -143,6 +114,7 @@ impl Counter {
             own: OwnOil::default(),
             lane: Lane::default(),
             gleaner: Gleaner::default(),
+            faint: Faint::default(),
             strip: Strip::new(shape.0, STRIP_COLUMNS),
             sampler,
         }
@@ -296,6 +268,7 @@ impl Counter {
         self.rest = Rest::new(self.sampler.shape());
         self.glance.forget();
         self.noise_before = None;
+        self.faint = Faint::default();
         self.steady = None;
         self.gathering.clear();
         self.compared = false;
@@ -410,6 +383,7 @@ impl Counter {
         self.gleaner
             .keep(self.at_secs, self.tracker.frames(), found);
         beads.extend(self.glean());
+        beads.extend(self.seek_faint());
         self.tell_glance(&beads);
         beads
     }
@@ -446,8 +420,37 @@ impl Counter {
         self.settle(&over)
     }
 
+    /// Seeks beads like those of the feed that are too faint to be followed from picture to picture.
+    fn seek_faint(&mut self) -> Vec<Bead> {
+        let frame_secs = self.tracker.frame_secs();
+        self.faint.keep(
+            (self.at_secs, self.tracker.frames(), frame_secs),
+            &self.difference.levels,
+        );
+        let (settled, paths) = (&self.settled, self.tracker.paths());
+        let is_taken = |frame: u64, row: f32, within: f32| {
+            let is_near = |of: u64, at: f32| of == frame && (at - row).abs() < within;
+            let is_told = |bead: &Explained| bead.rows.iter().any(|(of, at)| is_near(*of, *at));
+            settled.iter().any(is_told)
+                || paths.iter().any(|path| {
+                    let mut points = path.points.iter();
+                    path.rises() && points.any(|p| is_near(p.frame, p.seen.row))
+                })
+        };
+        let Some((bead, path)) = self.faint.look(is_taken) else {
+            return Vec::new();
+        };
+        if self.settled.iter().any(|told| is_beside(told, &bead)) {
+            return Vec::new();
+        }
+        let told = self.bead(&bead, &path);
+        self.settled.push(bead);
+        vec![told]
+    }
+
     fn give_up(&mut self) -> Vec<Bead> {
         let over = self.tracker.give_up();
+        self.faint.clear();
         self.gleaner.clear();
         self.first_frame = self.tracker.frames() + 1;
         self.settle(&over)
@@ -487,7 +490,13 @@ impl Counter {
                 .learn(&told.why, told.rise_px_per_s, told.size.diameter_px);
             beads.push(told);
             self.lane.learn(&bead);
+            let is_sure = bead.surplus >= 0.0;
+            let (rows, col) = (bead.rows.clone(), bead.col);
             self.settled.push(bead);
+            if is_sure {
+                self.faint.expect(Usual::of(self.settled.iter()));
+                self.faint.learn(&rows, col);
+            }
         }
         beads.sort_by(|a: &Bead, b: &Bead| a.at_secs.total_cmp(&b.at_secs));
         // A bead that is still below the middle when the picture breaks off is told for the last
@@ -583,15 +592,4 @@ impl Counter {
             Size::guessed(height * step_px, width * step_px, self.kind)
         })
     }
-}
-
-/// Whether the frame last looked at may be counted in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Sight {
-    /// It may.
-    Clear,
-    /// It is the frame before once more: it tells nothing.
-    Repeated,
-    /// It cannot be trusted.
-    Blind,
 }

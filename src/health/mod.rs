@@ -220,8 +220,10 @@ impl Watch {
         self.last_secs = Some(now);
         if let Some((why, since)) = sign {
             self.good_since_secs = None;
+            // Somebody who passes hides the texture, then leads it astray, then hides it again: while one
+            // sign follows another it is one event.
             let first = match self.suspect {
-                Some((same, first)) if same == why => first,
+                Some((before, first)) if before == why || is_of_the_scene(before, why) => first,
                 _ => since,
             };
             self.suspect = Some((why, first));
@@ -408,6 +410,12 @@ impl Watch {
         let too_few_since = self.pictures.too_few_since();
         too_few_since.map(|since| (BlindWhy::NoFrames, since))
     }
+}
+
+/// Whether two signs may be of one event before the glass.
+fn is_of_the_scene(before: BlindWhy, now: BlindWhy) -> bool {
+    let is = |why| matches!(why, BlindWhy::Covered | BlindWhy::Moved);
+    is(before) && is(now)
 }
 
 #[cfg(test)]

@@ -288,3 +288,29 @@ fn a_scene_that_stays_another_is_taken_for_what_it_shows() {
     assert_eq!(spells.len(), 1);
     assert!((spells[0].span.to_secs - 7.0).abs() < 0.08, "{spells:?}");
 }
+
+/// Somebody who passes hides the texture round the glass; then the steadying follows his coat, and then
+/// there is nothing to follow again. None of it lasts, and it is one event.
+#[test]
+fn somebody_who_hides_the_texture_and_leads_it_astray_is_one_spell() {
+    let mut watch = Watch::new(HealthSettings::default());
+    let spells = run(&mut watch, 0..300, |t| {
+        let hidden = Signs {
+            contrast: 0.06,
+            ..good(t)
+        };
+        let astray = Signs {
+            contrast: 0.06,
+            shift_px: 11.0,
+            ..good(t)
+        };
+        match ((t - 2.0) / 0.15) as i64 {
+            _ if !(2.0..2.6).contains(&t) => good(t),
+            0 | 2 => hidden,
+            _ => astray,
+        }
+    });
+    assert_eq!(spells.len(), 1);
+    assert!((spells[0].span.from_secs - 2.0).abs() < 0.04);
+    assert!((spells[0].span.to_secs - 2.9).abs() < 0.08);
+}

@@ -220,6 +220,8 @@ impl Case {
             set("pairs", "0.2".to_owned());
             set("triplets", "0.2".to_owned());
             set("followed", "0.2".to_owned());
+            // As below: the small ones that follow are to have some 8 px, too.
+            set("bead_mm", "5;5.6;4.6".to_owned());
         }
         if all_and_beads || any_of(&["pairs", "triplets", "followed"]) {
             set("pair_gap", n(1.0 / level));
