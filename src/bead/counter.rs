@@ -493,8 +493,8 @@ impl Counter {
             let is_sure = bead.surplus >= 0.0;
             let (rows, col) = (bead.rows.clone(), bead.col);
             self.settled.push(bead);
-            if is_sure {
-                self.faint.expect(Usual::of(self.settled.iter()));
+            if is_sure && let Some(usual) = Usual::of(self.settled.iter()) {
+                self.faint.takes_after(usual);
                 self.faint.learn(&rows, col);
             }
         }

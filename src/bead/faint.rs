@@ -13,8 +13,9 @@ use crate::bead::steady::median;
 use crate::bead::track::Path;
 use crate::bead::way::{Sense, Usual, Way};
 
-/// Time for which pictures are kept, seconds.
+/// Time for which pictures are kept, seconds, and the most that are: as many come in it at sixty a second.
 const KEPT_SECS: f64 = 2.4;
+const KEPT_FRAMES: usize = 144;
 /// Pictures so long before and after, seconds, whose usual likeness is taken away from each place: what
 /// stands there for so long is no bead. And the fewest frames that lie between.
 const BESIDE_SECS: [f64; 3] = [0.167, 0.233, 0.3];
@@ -104,13 +105,9 @@ impl Faint {
         self.best = None;
     }
 
-    /// Takes what the beads of the feed are like now; none when nothing is known of them.
-    pub fn expect(&mut self, usual: Option<Usual>) {
+    /// Takes what the beads of the feed are like now.
+    pub fn takes_after(&mut self, usual: Usual) {
         let cols = self.cols;
-        let Some(usual) = usual else {
-            self.usual = None;
-            return;
-        };
         let is_as_before = self.usual.is_some_and(|known| {
             (known.height / usual.height).ln().abs() < 0.2
                 && (known.width / usual.width).ln().abs() < 0.3
@@ -157,7 +154,7 @@ impl Faint {
         self.ages = ages;
         let mut levels = Vec::new();
         while let Some(first) = self.recent.front()
-            && at_secs - first.at_secs > KEPT_SECS
+            && (at_secs - first.at_secs > KEPT_SECS || self.recent.len() >= KEPT_FRAMES)
         {
             levels = self.recent.pop_front().map_or(levels, |old| old.levels);
         }
@@ -305,7 +302,9 @@ impl Faint {
             self.next_secs = until - EVERY_SECS;
         }
         let passes_secs = f64::from(APART_HEIGHTS * usual.height / usual.rows_per_s);
-        while self.next_secs + EVERY_SECS <= until {
+        // So many at the most, whatever the stamps say.
+        let due = ((until - self.next_secs) / EVERY_SECS).min(KEPT_SECS / EVERY_SECS) as usize;
+        for _ in 0..due {
             self.next_secs += EVERY_SECS;
             let at_secs = self.next_secs;
             let down = self.best_way(at_secs, Sense::Down, &is_taken);
@@ -441,7 +440,7 @@ mod tests {
     const SHAPE: (usize, usize) = (100, 32);
     const ROWS_PER_S: f32 = 100.0;
 
-    /// Noise of unit spread, of small whole numbers.
+    /// Noise of unit spread: the sum of twelve even ones.
     struct Chance(u32);
 
     impl Chance {
@@ -497,7 +496,7 @@ mod tests {
                     });
                     let bead = told(*middle, way.collect());
                     known.push(bead.clone());
-                    faint.expect(Usual::of(known.iter()));
+                    faint.takes_after(Usual::of(known.iter()).expect("a bead was told"));
                     faint.learn(&bead.rows, bead.col);
                 }
             }
@@ -536,6 +535,25 @@ mod tests {
             -1.0,
         );
         assert_eq!(sinks, Vec::<f64>::new());
+    }
+
+    #[test]
+    fn stamps_that_stand_or_lie_far_off_neither_hold_it_up_nor_make_it_grow() {
+        let mut faint = Faint::default();
+        let mut chance = Chance(9);
+        let levels = Array2::from_shape_fn(SHAPE, |_| chance.next());
+        let way: Vec<(u64, f32)> = (1..=9).map(|at| (at, 90.0 - 9.0 * at as f32)).collect();
+        for at_secs in [1e17, -1e17, 5.0] {
+            for frame in 1..=400 {
+                faint.keep((at_secs, frame, 1.0 / 30.0), &levels);
+                if frame == 9 || frame == 10 {
+                    faint.takes_after(Usual::of([told(at_secs, way.clone())].iter()).expect("one"));
+                    faint.learn(&way, 16.0);
+                }
+                faint.look(|_, _, _| false);
+            }
+            assert!(faint.recent.len() <= KEPT_FRAMES);
+        }
     }
 
     #[test]
