@@ -36,6 +36,12 @@ const RECENT_FRAMES: usize = 256;
 /// stirs the glass for a tenth of a second and more.
 const MOMENT_FRAMES: u64 = 2;
 
+/// Frames before and after a sighting that tell what else its columns show: a bright edge that wanders
+/// over a glass stays in the same columns for a second, and comes and goes in pieces.
+const COLUMN_FRAMES: u64 = 8;
+/// Columns to each side of a sighting that are its own: such an edge is a few samples wide.
+const BESIDE_COLS: f32 = 2.5;
+
 /// Learned rates of clutter in one glass.
 #[derive(Clone, Debug)]
 pub struct Clutter {
@@ -49,6 +55,8 @@ pub struct Clutter {
     /// For each of the newest frames how many candidates of at least each class it had, oldest
     /// first.
     recent: VecDeque<[u8; CLASSES]>,
+    /// For the same frames where across the glass each of them was, and its class.
+    across: VecDeque<Vec<(f32, usize)>>,
 }
 
 impl Clutter {
@@ -62,6 +70,7 @@ impl Clutter {
             cols: shape.1,
             newest: 0,
             recent: VecDeque::with_capacity(RECENT_FRAMES),
+            across: VecDeque::with_capacity(RECENT_FRAMES),
         }
     }
 
@@ -75,6 +84,13 @@ impl Clutter {
     ) {
         self.newest = frame;
         let mut here = [0_u8; CLASSES];
+        let mut across = if self.recent.len() == RECENT_FRAMES {
+            self.recent.pop_front();
+            self.across.pop_front().unwrap_or_default()
+        } else {
+            Vec::new()
+        };
+        across.clear();
         self.frames = (self.frames + 1.0).min(MEMORY_FRAMES);
         let keep = 1.0 - 1.0 / self.frames;
         for value in self.at_least.iter_mut().flatten() {
@@ -82,6 +98,7 @@ impl Clutter {
         }
         for (candidate, is_still) in unexplained {
             if !is_still {
+                across.push((candidate.col, class(candidate.weight)));
                 for count in here.iter_mut().take(class(candidate.weight) + 1) {
                     *count = count.saturating_add(1);
                 }
@@ -94,32 +111,59 @@ impl Clutter {
                 *value += 1.0 / self.frames;
             }
         }
-        if self.recent.len() == RECENT_FRAMES {
-            self.recent.pop_front();
-        }
         self.recent.push_back(here);
+        self.across.push_back(across);
     }
 
-    /// Takes back a candidate of an earlier frame: it belongs to something that rises.
-    pub fn forgive(&mut self, frame: u64, weight: f32) {
-        let Some(age) = self.newest.checked_sub(frame) else {
+    /// Takes back a candidate of an earlier frame, by its column and weight: it belongs to something
+    /// that rises.
+    pub fn forgive(&mut self, frame: u64, (col, weight): (f32, f32)) {
+        let Some(at) = self.place(frame) else {
             return;
         };
-        let at = self.recent.len().checked_sub(age as usize + 1);
-        if let Some(counts) = at.and_then(|at| self.recent.get_mut(at)) {
+        if let Some(counts) = self.recent.get_mut(at) {
             for count in counts.iter_mut().take(class(weight) + 1) {
                 *count = count.saturating_sub(1);
             }
         }
+        if let Some(across) = self.across.get_mut(at)
+            && let Some(it) = across.iter().position(|it| *it == (col, class(weight)))
+        {
+            across.swap_remove(it);
+        }
+    }
+
+    /// Where a frame is among those that are kept.
+    fn place(&self, frame: u64) -> Option<usize> {
+        let age = self.newest.checked_sub(frame)? as usize;
+        self.recent.len().checked_sub(age.checked_add(1)?)
+    }
+
+    /// Expected candidates of at least nearly this strength in a gate of so many rows × columns at
+    /// a column, in a frame, as there are others in the columns beside it in the half second about.
+    #[must_use]
+    pub fn expected_in_column(&self, frame: u64, col: f32, weight: f32, gate_samples: f32) -> f32 {
+        let class = class(weight * WEAKER);
+        let is_beside = |(at, of): &&(f32, usize)| {
+            (at - col).abs() <= BESIDE_COLS && (class..class + FAR_STRONGER).contains(of)
+        };
+        let (mut others, mut frames) = (0.0, 0.0_f32);
+        for near in frame.saturating_sub(COLUMN_FRAMES)..=frame.saturating_add(COLUMN_FRAMES) {
+            let here = self.place(near).and_then(|at| self.across.get(at));
+            let Some(here) = here else { continue };
+            // One a frame is left out: the path that is judged.
+            others += here.iter().filter(is_beside).count().saturating_sub(1) as f32;
+            frames += 1.0;
+        }
+        let columns = self.rows * 2.0 * BESIDE_COLS;
+        (others / frames.max(1.0) * gate_samples / columns).min(1.0)
     }
 
     /// Mean number of other candidates of a class or somewhat stronger anywhere in the glass, in
     /// the moment of a frame. One a frame is left out: the sighting that is judged.
     fn others(&self, frame: u64, class: usize) -> f32 {
         let back = |frame: u64| {
-            let age = self.newest.checked_sub(frame)? as usize;
-            let at = self.recent.len().checked_sub(age + 1)?;
-            let counts = self.recent.get(at)?;
+            let counts = self.recent.get(self.place(frame)?)?;
             let stronger = counts.get(class + FAR_STRONGER).copied().unwrap_or(0);
             Some(counts.get(class)?.saturating_sub(stronger))
         };
@@ -216,6 +260,26 @@ mod tests {
             calm.anywhere(300, 100.0, 50_000.0),
             restless.anywhere(300, 100.0, 50_000.0)
         );
+    }
+
+    #[test]
+    fn specks_one_above_the_other_are_expected_in_their_columns_only() {
+        let mut clutter = Clutter::new((200.0, 60.0));
+        let specks: Vec<Candidate> = (0..3).map(|i| blob(60.0 * i as f32, 21.0)).collect();
+        for frame in 1..=300 {
+            clutter.learn(frame, specks.iter().map(|c| (c, false)));
+        }
+        let gate = 30.0;
+        let beside = clutter.expected_in_column(300, 20.0, 500.0, gate);
+        // Two more than the one that is judged, in five columns of 200 rows.
+        assert!((beside - 2.0 * gate / 1000.0).abs() < 1e-6, "{beside}");
+        assert!(beside > 2.0 * clutter.expected(300, 100.0, 500.0, gate));
+        assert_eq!(clutter.expected_in_column(300, 40.0, 500.0, gate), 0.0);
+        for frame in 1..=300 {
+            clutter.forgive(frame, (21.0, 500.0));
+            clutter.forgive(frame, (21.0, 500.0));
+        }
+        assert_eq!(clutter.expected_in_column(300, 20.0, 500.0, gate), 0.0);
     }
 
     #[test]

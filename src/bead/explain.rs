@@ -3,6 +3,7 @@
 
 use crate::base::GlassKind;
 use crate::bead::clutter::Clutter;
+use crate::bead::crossing::{Crossing, crossing};
 use crate::bead::known::{Known, speed_speaks};
 pub use crate::bead::lane::Lane;
 use crate::bead::track::{Path, Sighting};
@@ -104,7 +105,15 @@ const ANOTHER_SIGHTING: f32 = 0.25;
 const COMPANY_SHARE: (f32, f32) = (0.3, 0.2);
 /// Such company from which a glass counts as restless though nothing drifts over it, until beads are
 /// known.
-const RESTLESS_COMPANY: f32 = 0.25;
+const RESTLESS_COMPANY: f32 = 0.05;
+/// A round glass draws whatever it mirrors out into a streak along its axis, of which noise and steam
+/// show pieces that come and go, one above the other. Until beads are known in a restless tube, this
+/// much more evidence (natural logarithm) is needed,
+const STREAK_COSTS: f32 = 4.0;
+/// the usual width is so many times as much,
+const STREAK_WIDTH: f32 = 1.33;
+/// and company weighs so many times as much.
+const STREAK_COMPANY: f32 = 1.5;
 
 /// A bead in samples of the straightened glass.
 #[derive(Clone, Debug)]
@@ -128,8 +137,18 @@ pub struct Explained {
     pub strength: f32,
     /// Share of the frames of its way in which it was seen.
     pub cover: f32,
+    /// Rise speed in its own diameters a second, by a rough guess at those.
+    pub diameters_per_s: f32,
     /// Sightings it rests on: frame number and row.
     pub rows: Vec<(u64, f32)>,
+}
+
+impl Explained {
+    /// Whether it rose as slowly for its size as oil does, by a rough guess.
+    #[must_use]
+    pub fn is_slow(&self) -> bool {
+        self.diameters_per_s <= GAS_DIAMETERS_PER_S
+    }
 }
 
 /// The glass a path was seen in.
@@ -250,13 +269,22 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         GlassKind::Tube => BEGUN_ABOVE_COSTS * begins_above.max(0.0),
         GlassKind::Port => 0.0,
     };
+    let company = |p: &Sighting| clutter.company(p.frame, weight);
+    let company = points.iter().map(company).sum::<f32>() / points.len() as f32;
+    let is_restless = bore.drift || company > RESTLESS_COMPANY;
+    let is_silent = is_restless && bore.known.is_empty();
+    let may_be_streak = is_restless && !bore.known.has_oil() && bore.kind == GlassKind::Tube;
+    let (streak, wider, more) = if may_be_streak {
+        (STREAK_COSTS, STREAK_WIDTH, STREAK_COMPANY)
+    } else {
+        (0.0, 1.0, 1.0)
+    };
+    let usual_width = usual_width * wider;
     let slender = if rows_per_s / diameter <= GAS_DIAMETERS_PER_S || bore.drift {
         (usual_width * height / width.max(0.1)).ln().max(0.0)
     } else {
         0.0
     };
-    let company = |p: &Sighting| clutter.company(p.frame, weight);
-    let company = points.iter().map(company).sum::<f32>() / points.len() as f32;
     let by_drift = |pair: (f32, f32)| if bore.drift { pair.1 } else { pair.0 };
     let steady = match (bore.drift, bore.kind) {
         (true, GlassKind::Tube) => EVIDENCE_IN_DRIFT.0,
@@ -265,12 +293,13 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     };
     let step = rows_per_s / bore.frames_per_s.max(1.0) / height.max(1.0);
     let anew = (step / ANOTHER_SIGHTING).min(1.0);
-    let worth = anew * steady / (1.0 + by_drift(COMPANY_SHARE) * company);
+    let worth = anew * steady / (1.0 + more * by_drift(COMPANY_SHARE) * company);
     let unseen_chance = UNSEEN_CHANCE.max(1.0 - bore.cover);
     let fresh = fresh(&lone, rows_per_s);
     let look = (rows_per_s, height, weight);
     let by_itself = speed_speaks(rows_per_s / diameter);
-    let surplus = worth * evidence(&fresh, &path_fit, clutter, unseen * unseen_chance.ln())
+    let unseen = unseen * unseen_chance.ln();
+    let surplus = worth * evidence(&fresh, (&path_fit, may_be_streak), clutter, unseen)
         - clutter.chance_runs(bore.frames_per_s)
         - UNLIKE_COSTS * unlike
         - SLOWNESS_COSTS * slowness.powi(2)
@@ -278,10 +307,11 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         - by_drift(GAPS_COST) * gaps
         - SHORTNESS_COSTS * short
         - late
+        - streak
         + by_itself
         - bore.lane.off(col, (bore.cols, bore.axis));
     let mut all = surplus;
-    if bore.drift || (company > RESTLESS_COMPANY && bore.known.is_empty()) {
+    if bore.drift || is_silent {
         all += bore.known.speaks(look, rows_per_s / diameter) - by_itself;
     }
     if all < 0.0 {
@@ -298,6 +328,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         col,
         strength: weight,
         cover,
+        diameters_per_s: rows_per_s / diameter,
         rows: points.iter().map(|p| (p.frame, p.seen.row)).collect(),
     })
 }
@@ -425,17 +456,14 @@ fn likeness(points: &[&Sighting]) -> f32 {
     -usual.ln() * count
 }
 
-/// How a path crosses the middle.
-struct Crossing {
-    at_secs: f64,
-    rows_per_s: f32,
-    /// Scatter about the smooth path, rows rms.
-    scatter: f32,
-}
-
 /// How much less likely these sightings are by chance than by a bead, natural logarithm. The two
 /// least likely ones only had to turn up somewhere; all others had to lie on their path.
-fn evidence(points: &[&Sighting], fit: &Crossing, clutter: &Clutter, unseen: f32) -> f32 {
+fn evidence(
+    points: &[&Sighting],
+    (fit, may_be_streak): (&Crossing, bool),
+    clutter: &Clutter,
+    unseen: f32,
+) -> f32 {
     let aside: Vec<f32> = points
         .windows(2)
         .filter_map(|w| Some(w.get(1)?.seen.col - w.first()?.seen.col))
@@ -446,10 +474,12 @@ fn evidence(points: &[&Sighting], fit: &Crossing, clutter: &Clutter, unseen: f32
         .iter()
         .map(|p| {
             let (row, weight) = (p.seen.row, p.seen.weight);
-            (
-                -clutter.expected(p.frame, row, weight, gate).ln(),
-                -clutter.anywhere(p.frame, row, weight).ln(),
-            )
+            let mut expected = clutter.expected(p.frame, row, weight, gate);
+            if may_be_streak {
+                let there = clutter.expected_in_column(p.frame, p.seen.col, weight, gate);
+                expected = expected.max(there);
+            }
+            (-expected.ln(), -clutter.anywhere(p.frame, row, weight).ln())
         })
         .collect();
     odds.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -457,126 +487,6 @@ fn evidence(points: &[&Sighting], fit: &Crossing, clutter: &Clutter, unseen: f32
     let on_path: f32 = odds.iter().take(free).map(|o| o.0).sum();
     let somewhere: f32 = odds.iter().skip(free).map(|o| o.1.max(0.0)).sum();
     on_path + somewhere + likeness(points) + unseen.min(0.0)
-}
-
-/// Time at the middle row, speed there (rows a second), and scatter about the path (rows rms),
-/// from a parabola row(t) fitted twice, the second time without outliers.
-fn crossing(points: &[&Sighting], middle: f32, rows: f32) -> Option<Crossing> {
-    let near: Vec<&&Sighting> = points
-        .iter()
-        .filter(|p| (p.seen.row - middle).abs() < 0.4 * rows)
-        .collect();
-    let chosen: Vec<(f64, f64)> = if near.len() >= 4 {
-        near.iter()
-            .map(|p| (p.at_secs, f64::from(p.seen.row)))
-            .collect()
-    } else {
-        points
-            .iter()
-            .map(|p| (p.at_secs, f64::from(p.seen.row)))
-            .collect()
-    };
-    let origin = chosen.iter().map(|p| p.0).sum::<f64>() / chosen.len().max(1) as f64;
-    let mut kept = chosen.clone();
-    let mut fit = parabola(&kept, origin)?;
-    for _ in 0..2 {
-        let mut off: Vec<f32> = chosen
-            .iter()
-            .map(|(t, r)| (r - value(fit, t - origin)).abs() as f32)
-            .collect();
-        let limit = f64::from(crate::bead::steady::median(&mut off)).max(0.4) * 4.0;
-        let inner: Vec<(f64, f64)> = chosen
-            .iter()
-            .copied()
-            .filter(|(t, r)| (r - value(fit, t - origin)).abs() <= limit)
-            .collect();
-        if inner.len() < 3 || inner.len() == kept.len() {
-            break;
-        }
-        kept = inner;
-        fit = parabola(&kept, origin)?;
-    }
-    let scatter = (kept
-        .iter()
-        .map(|(t, r)| (r - value(fit, t - origin)).powi(2))
-        .sum::<f64>()
-        / kept.len().max(1) as f64)
-        .sqrt();
-    // Newton from the sighting nearest to the middle.
-    let mut t = chosen
-        .iter()
-        .min_by(|a, b| {
-            (a.1 - f64::from(middle))
-                .abs()
-                .total_cmp(&(b.1 - f64::from(middle)).abs())
-        })?
-        .0
-        - origin;
-    for _ in 0..6 {
-        let slope = fit[1] + 2.0 * fit[2] * t;
-        if slope >= -1e-6 {
-            break;
-        }
-        t -= ((value(fit, t) - f64::from(middle)) / slope).clamp(-0.5, 0.5);
-    }
-    let speed = -(fit[1] + 2.0 * fit[2] * t);
-    (t.is_finite() && speed.is_finite()).then_some(Crossing {
-        at_secs: origin + t,
-        rows_per_s: speed as f32,
-        scatter: scatter as f32,
-    })
-}
-
-fn value(fit: [f64; 3], t: f64) -> f64 {
-    fit[0] + fit[1] * t + fit[2] * t * t
-}
-
-/// Least squares; a straight line when there are fewer than five points.
-fn parabola(points: &[(f64, f64)], origin: f64) -> Option<[f64; 3]> {
-    let n = points.len() as f64;
-    if points.len() < 2 {
-        return None;
-    }
-    let mut s = [0.0_f64; 5];
-    let mut b = [0.0_f64; 3];
-    for (t, r) in points {
-        let t = t - origin;
-        for (k, sum) in s.iter_mut().enumerate() {
-            *sum += t.powi(k as i32);
-        }
-        for (k, sum) in b.iter_mut().enumerate() {
-            *sum += r * t.powi(k as i32);
-        }
-    }
-    let line = || {
-        let spread = s[2] - s[1] * s[1] / n;
-        (spread > 1e-12).then(|| {
-            let slope = (b[1] - b[0] * s[1] / n) / spread;
-            [(b[0] - slope * s[1]) / n, slope, 0.0]
-        })
-    };
-    if points.len() < 5 {
-        return line();
-    }
-    let det = |m: [[f64; 3]; 3]| {
-        m[0][0] * (m[1][1] * m[2][2] - m[1][2] * m[2][1])
-            - m[0][1] * (m[1][0] * m[2][2] - m[1][2] * m[2][0])
-            + m[0][2] * (m[1][0] * m[2][1] - m[1][1] * m[2][0])
-    };
-    let m = [[s[0], s[1], s[2]], [s[1], s[2], s[3]], [s[2], s[3], s[4]]];
-    let whole = det(m);
-    if whole.abs() < 1e-15 {
-        return line();
-    }
-    let mut fit = [0.0; 3];
-    for (k, part) in fit.iter_mut().enumerate() {
-        let mut with = m;
-        for (row, value) in with.iter_mut().zip(b) {
-            row[k] = value;
-        }
-        *part = det(with) / whole;
-    }
-    Some(fit)
 }
 
 /// Median height and width of the sightings in the middle half of the glass.
@@ -596,4 +506,86 @@ fn size(points: &[&Sighting], middle: f32) -> (f32, f32) {
         crate::bead::steady::median(&mut heights),
         crate::bead::steady::median(&mut widths),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bead::track::tests::blob;
+
+    const SHAPE: (f32, f32) = (130.0, 40.0);
+
+    /// A glass in which two or three specks a frame were seen for ten seconds, at columns that are told;
+    /// what rises through the last frames of it is to be judged.
+    fn restless(col: impl Fn(u64) -> f32) -> Clutter {
+        let mut clutter = Clutter::new(SHAPE);
+        for frame in 1..=300 {
+            let specks = (0..2 + frame % 2).map(|number| {
+                let mut speck = blob(((37 * frame + 61 * number) % 130) as f32, col(frame));
+                speck.weight = 60.0;
+                speck
+            });
+            let specks: Vec<_> = specks.collect();
+            clutter.learn(frame, specks.iter().map(|speck| (speck, false)));
+        }
+        clutter
+    }
+
+    fn rising(width: f32) -> Path {
+        let points = (0..8).map(|step| {
+            let mut seen = blob(96.0 - 9.0 * step as f32, 20.0);
+            (seen.weight, seen.width) = (60.0 + 30.0 * (step % 2) as f32, width);
+            Sighting {
+                at_secs: 9.5 + step as f64 / 30.0,
+                frame: 285 + step,
+                seen,
+                shared: false,
+            }
+        });
+        Path::of(points.collect())
+    }
+
+    fn bore(kind: GlassKind, known: Known) -> Bore {
+        Bore {
+            rows: SHAPE.0,
+            cols: SHAPE.1,
+            axis: 19.5,
+            kind,
+            first_frame: 1,
+            frames_per_s: 30.0,
+            drift: true,
+            lane: Lane::default(),
+            cover: 1.0,
+            known,
+        }
+    }
+
+    #[test]
+    fn a_piece_of_a_streak_is_no_first_bead_of_a_tube() {
+        let all_over = restless(|frame| (13 * frame % 40) as f32);
+        let streak = restless(|frame| 19.0 + (frame % 3) as f32);
+        let unknown = bore(GlassKind::Tube, Known::default());
+        let told = explain(&rising(10.0), &unknown, &all_over).expect("specks all over");
+        assert!(explain(&rising(10.0), &unknown, &streak).is_none());
+        // A mirror in a flat window is no streak, and once beads are known one more is believed.
+        let port = bore(GlassKind::Port, Known::default());
+        assert!(explain(&rising(10.0), &port, &streak).is_some());
+        let beads = [1.0, 4.0, 7.0].map(|at_secs| Explained {
+            at_secs,
+            ..told.clone()
+        });
+        let known = bore(GlassKind::Tube, Known::of(beads.iter(), 9.8));
+        assert!(explain(&rising(10.0), &known, &streak).is_some());
+    }
+
+    #[test]
+    fn a_slender_thing_is_no_first_bead_of_a_tube() {
+        let all_over = restless(|frame| (13 * frame % 40) as f32);
+        let confidence = |width: f32| {
+            let unknown = bore(GlassKind::Tube, Known::default());
+            explain(&rising(width), &unknown, &all_over).map_or(0.0, |bead| bead.confidence)
+        };
+        assert!(confidence(10.0) > confidence(7.0));
+        assert_eq!(confidence(4.0), 0.0);
+    }
 }

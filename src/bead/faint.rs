@@ -465,6 +465,7 @@ mod tests {
             col: 16.0,
             strength: 300.0,
             cover: 1.0,
+            diameters_per_s: ROWS_PER_S / 7.0,
             rows,
         }
     }

@@ -36,6 +36,8 @@ const CHANCE_SPEEDS: f32 = 6.0;
 pub struct Known {
     looks: [[f32; 3]; MOST],
     count: usize,
+    /// How many of them rose as slowly as oil does.
+    slow: usize,
     per_hour: f32,
 }
 
@@ -50,6 +52,7 @@ impl Known {
             if let Some(look) = known.looks.get_mut(known.count) {
                 *look = look_of(bead.rows_per_s, bead.height, bead.strength);
                 known.count += 1;
+                known.slow += usize::from(bead.is_slow());
                 times.push(bead.at_secs);
             }
         }
@@ -73,6 +76,12 @@ impl Known {
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.count == 0
+    }
+
+    /// Whether beads are known that rose as slowly as oil does: bubbles of gas say nothing of it.
+    #[must_use]
+    pub fn has_oil(&self) -> bool {
+        self.slow >= FEWEST
     }
 
     /// Evidence (natural logarithm) that speaks for a path that rises so fast (rows a second), is so
@@ -128,6 +137,7 @@ mod tests {
             col: 20.0,
             strength: 400.0,
             cover: 0.9,
+            diameters_per_s: 21.0,
             rows: Vec::new(),
         }
     }
@@ -141,6 +151,17 @@ mod tests {
         assert!(known.speaks(alike, 21.0) > nothing + 5.0);
         // Another speed and size: no more than that the feed gives drops.
         assert!(known.speaks((420.0, 20.0, 4000.0), 21.0) < known.speaks(alike, 21.0) - 2.0);
+    }
+
+    #[test]
+    fn bubbles_of_gas_say_nothing_of_oil() {
+        let mut beads = [bead(1.0, 20.0), bead(5.0, 9.0), bead(9.0, 15.0)];
+        assert!(Known::of(beads.iter(), 12.0).has_oil());
+        beads[1].diameters_per_s = 90.0;
+        assert!(Known::of(beads.iter(), 12.0).has_oil());
+        beads[2].diameters_per_s = 90.0;
+        let known = Known::of(beads.iter(), 12.0);
+        assert!(!known.has_oil() && !known.is_empty());
     }
 
     #[test]

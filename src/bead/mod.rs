@@ -5,6 +5,7 @@ pub mod album;
 pub mod candidate;
 pub mod clutter;
 pub mod counter;
+mod crossing;
 pub mod ellipse;
 pub mod explain;
 mod faint;

@@ -273,7 +273,8 @@ impl Tracker {
             path.forgiven = true;
             if path.is_unbroken() {
                 for point in path.points.iter().rev().skip(1) {
-                    self.clutter.forgive(point.frame, point.seen.weight);
+                    let seen = (point.seen.col, point.seen.weight);
+                    self.clutter.forgive(point.frame, seen);
                 }
             }
         }

@@ -107,6 +107,7 @@ impl Way {
             col: self.col,
             strength: 1.0,
             cover: 1.0,
+            diameters_per_s: self.rows_per_s / usual.height.max(1.0),
             rows: self
                 .seen
                 .iter()
