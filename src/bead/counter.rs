@@ -12,7 +12,7 @@ use crate::bead::Bead;
 use crate::bead::album::{Album, Cutting, Followed, Source};
 use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::ellipse::ellipse;
-use crate::bead::explain::{Bore, Explained, Lane, explain, same_bead, together};
+use crate::bead::explain::{Bore, Explained, Lane, explain};
 use crate::bead::faint::Faint;
 use crate::bead::gather::{Gathered, Gathering, in_one_light, light};
 use crate::bead::glance::Glance;
@@ -24,6 +24,7 @@ use crate::bead::light::Bands;
 use crate::bead::path::keeps_pace;
 use crate::bead::portrait::{Portrait, clean};
 use crate::bead::rest::{Difference, Noise, Rest};
+use crate::bead::same::{same_bead, together};
 use crate::bead::sample::Sampler;
 use crate::bead::seen::{Look, OnItsWay, Sight};
 use crate::bead::size::{Size, expected};
@@ -467,6 +468,7 @@ impl Counter {
             drift: self.rest.drifts(),
             lane: self.lane,
             cover: self.lane.cover(),
+            grain: self.faint.grain(),
             known: Known::of(self.settled.iter(), self.at_secs),
         };
         let mut explained: Vec<(Explained, &Path)> = paths

@@ -53,6 +53,9 @@ const LEAST_PROGRESS: f32 = 0.4;
 const MOST_ALIKE: f32 = 0.15;
 /// Sightings within this ratio of the usual height count as the same thing.
 const SAME_HEIGHT: f32 = 1.6;
+/// The same of strength, until beads of oil are known in a restless glass: what flashes up on its way is a
+/// mirrored lamp.
+const SAME_STRENGTH: f32 = 4.0;
 /// Usual share of such sightings: what shrinks or grows on its way may be light, not oil.
 const USUALLY_SAME: f32 = 0.75;
 /// Evidence (natural logarithm) that all the missing share takes away.
@@ -89,11 +92,6 @@ const SLOWNESS_COSTS: f32 = 60.0;
 /// Share of the evidence that counts while something drifts: one puff looks alike for several
 /// frames, so its sightings are not as independent as those of noise. In a tube, and in a port.
 const EVIDENCE_IN_DRIFT: (f32, f32) = (0.9, 0.8);
-/// Surplus of evidence that a bead needs beside another that passes mid-glass within a height or so.
-const BESIDE_ANOTHER: f32 = 12.0;
-/// What is only believed because others of the feed were like it passes mid-glass alone, by so many of
-/// its heights: an old piece of picture that a coder left behind a bead looks like it.
-const ALONE_HEIGHTS: f32 = 5.0;
 /// Share of the rise it should have made from which a sighting is of another moment.
 const ANEW_SHARE: f32 = 0.2;
 /// Rise from one frame to the next, in its own heights, from which two sightings are two: what hardly
@@ -107,8 +105,10 @@ const COMPANY_SHARE: (f32, f32) = (0.3, 0.2);
 /// known.
 const RESTLESS_COMPANY: f32 = 0.05;
 /// A round glass draws whatever it mirrors out into a streak along its axis, of which noise and steam
-/// show pieces that come and go, one above the other. Until beads are known in a restless tube, this
-/// much more evidence (natural logarithm) is needed,
+/// show pieces that come and go, one above the other. Until beads of oil are known in a restless tube,
+/// what stands out by less than so many spreads of single samples may be such pieces,
+const STREAK_STANDS_OUT: f32 = 3.0;
+/// this much more evidence (natural logarithm) is needed,
 const STREAK_COSTS: f32 = 4.0;
 /// the usual width is so many times as much,
 const STREAK_WIDTH: f32 = 1.33;
@@ -172,6 +172,8 @@ pub struct Bore {
     pub lane: Lane,
     /// Share of the frames of their way in which they were seen.
     pub cover: f32,
+    /// Usual spread of single samples, grey levels.
+    pub grain: f32,
     /// What its beads are like, while it gives drops: asked in a restless glass only.
     pub known: Known,
 }
@@ -232,11 +234,6 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     if !SHAPES.contains(&(width / height.max(1.0))) || !goes_on(points) {
         return None;
     }
-    let same = lone
-        .iter()
-        .filter(|p| p.seen.height.max(height) < SAME_HEIGHT * p.seen.height.min(height))
-        .count();
-    let unlike = (USUALLY_SAME - same as f32 / lone.len().max(1) as f32).max(0.0);
     let across = match bore.kind {
         GlassKind::Tube => width / WATER_INDEX,
         GlassKind::Port => width,
@@ -273,7 +270,17 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let company = points.iter().map(company).sum::<f32>() / points.len() as f32;
     let is_restless = bore.drift || company > RESTLESS_COMPANY;
     let is_silent = is_restless && bore.known.is_empty();
-    let may_be_streak = is_restless && !bore.known.has_oil() && bore.kind == GlassKind::Tube;
+    let is_first = is_restless && !bore.known.has_oil();
+    let most_unlike = if is_first { SAME_STRENGTH } else { f32::MAX };
+    let is_same = |p: &&&Sighting| {
+        let ratio = |a: f32, b: f32| a.max(b) / a.min(b).max(1e-3);
+        ratio(p.seen.height, height) < SAME_HEIGHT && ratio(p.seen.weight, weight) < most_unlike
+    };
+    let same = lone.iter().filter(is_same).count();
+    let unlike = (USUALLY_SAME - same as f32 / lone.len().max(1) as f32).max(0.0);
+    let stands_out = weight / (std::f32::consts::FRAC_PI_4 * height * width).max(1.0);
+    let may_be_streak =
+        is_first && bore.kind == GlassKind::Tube && stands_out < STREAK_STANDS_OUT * bore.grain;
     let (streak, wider, more) = if may_be_streak {
         (STREAK_COSTS, STREAK_WIDTH, STREAK_COMPANY)
     } else {
@@ -314,7 +321,9 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     if bore.drift || is_silent {
         all += bore.known.speaks(look, rows_per_s / diameter) - by_itself;
     }
-    if all < 0.0 {
+    // By itself too little, and nobody saw it come up to the middle.
+    let is_half_seen = surplus < 0.0 && begins_above > 0.0;
+    if all < 0.0 || is_half_seen {
         return None;
     }
     let confidence = 1.0 - 0.5 * (-all / 4.0).exp() - 0.004;
@@ -331,45 +340,6 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         diameters_per_s: rows_per_s / diameter,
         rows: points.iter().map(|p| (p.frame, p.seen.row)).collect(),
     })
-}
-
-/// Whether a new explanation is of a bead that was told: same place at the same time, and never clearly
-/// two. Of two that pass mid-glass together, the second needs more evidence than one alone.
-#[must_use]
-pub fn same_bead(told: &Explained, new: &Explained) -> bool {
-    let (a, b) = (told, new);
-    let height = f32::midpoint(a.height, b.height).max(2.0);
-    let speed = a.rows_per_s.max(b.rows_per_s);
-    let apart = ((a.at_secs - b.at_secs).abs() as f32) * speed;
-    if new.surplus < 0.0 && apart < ALONE_HEIGHTS * height {
-        return true;
-    }
-    if apart > height * 1.5 {
-        return false;
-    }
-    let (both, distinct) = together(&a.rows, &b.rows, 0.75 * height);
-    // Never in one frame together: one bead whose path broke. Mostly apart: two beads.
-    both == 0 || distinct * 2 < both || new.surplus < BESIDE_ANOTHER
-}
-
-/// In how many frames two paths were both seen, and in how many of these more than `apart` rows
-/// from each other.
-#[must_use]
-pub fn together(a: &[(u64, f32)], b: &[(u64, f32)], apart: f32) -> (usize, usize) {
-    let (mut both, mut distinct) = (0, 0);
-    let mut j = 0;
-    for (frame, row) in a {
-        while b.get(j).is_some_and(|(f, _)| f < frame) {
-            j += 1;
-        }
-        if let Some((f, other)) = b.get(j)
-            && f == frame
-        {
-            both += 1;
-            distinct += usize::from((row - other).abs() > apart);
-        }
-    }
-    (both, distinct)
 }
 
 /// Whether it kept rising all the way.
@@ -556,6 +526,7 @@ mod tests {
             drift: true,
             lane: Lane::default(),
             cover: 1.0,
+            grain: 2.0,
             known,
         }
     }
@@ -567,6 +538,12 @@ mod tests {
         let unknown = bore(GlassKind::Tube, Known::default());
         let told = explain(&rising(10.0), &unknown, &all_over).expect("specks all over");
         assert!(explain(&rising(10.0), &unknown, &streak).is_none());
+        // What stands out of the noise is none.
+        let plain = Bore {
+            grain: 0.3,
+            ..unknown
+        };
+        assert!(explain(&rising(10.0), &plain, &streak).is_some());
         // A mirror in a flat window is no streak, and once beads are known one more is believed.
         let port = bore(GlassKind::Port, Known::default());
         assert!(explain(&rising(10.0), &port, &streak).is_some());
@@ -576,6 +553,35 @@ mod tests {
         });
         let known = bore(GlassKind::Tube, Known::of(beads.iter(), 9.8));
         assert!(explain(&rising(10.0), &known, &streak).is_some());
+    }
+
+    #[test]
+    fn what_flashes_up_on_its_way_needs_more_to_be_a_first_bead() {
+        let all_over = restless(|frame| (13 * frame % 40) as f32);
+        let surplus = |strengths: [f32; 8], known: Known| {
+            let mut path = rising(10.0);
+            for (point, strength) in path.points.iter_mut().zip(strengths) {
+                point.seen.weight = strength;
+            }
+            let bore = Bore {
+                grain: 0.3,
+                ..bore(GlassKind::Tube, known)
+            };
+            explain(&path, &bore, &all_over).expect("a strong thing")
+        };
+        let steady = [700., 1500., 900., 1500., 1800., 2400., 1200., 600.];
+        let lamp = [120., 700., 370., 1500., 2900., 9400., 6300., 370.];
+        let bead = surplus(steady, Known::default());
+        let beads = [1.0, 4.0, 7.0].map(|at_secs| Explained {
+            at_secs,
+            ..bead.clone()
+        });
+        let known = Known::of(beads.iter(), 9.8);
+        let costs = |strengths| {
+            surplus(strengths, known).surplus - surplus(strengths, Known::default()).surplus
+        };
+        assert_eq!(costs(steady), 0.0);
+        assert!(costs(lamp) > 10.0);
     }
 
     #[test]

@@ -171,6 +171,12 @@ impl Faint {
         self.say();
     }
 
+    /// Usual spread of single samples, grey levels.
+    #[must_use]
+    pub fn grain(&self) -> f32 {
+        self.grain
+    }
+
     /// The spread of single samples, from some of them.
     fn learn_grain(&mut self, levels: &[f32]) {
         let every = levels.len().div_ceil(SOME_SAMPLES).max(1) | 1;
@@ -181,6 +187,9 @@ impl Faint {
             count += 1;
         }
         let grain = MAD * median(sizes.get_mut(..count).unwrap_or(&mut []));
+        if self.grain == 0.0 {
+            self.grain = grain;
+        }
         self.grain += FOLLOWS * (grain - self.grain);
     }
 

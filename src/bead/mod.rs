@@ -25,6 +25,7 @@ mod path;
 mod piece;
 pub mod portrait;
 pub mod rest;
+mod same;
 pub mod sample;
 mod seen;
 pub mod size;
