@@ -53,8 +53,8 @@ const LEAST_PROGRESS: f32 = 0.4;
 const MOST_ALIKE: f32 = 0.15;
 /// Sightings within this ratio of the usual height count as the same thing.
 const SAME_HEIGHT: f32 = 1.6;
-/// The same of strength, until beads of oil are known in a restless glass: what flashes up on its way is a
-/// mirrored lamp.
+/// The same of strength, and it is dark or bright throughout, until beads of oil are known in a restless
+/// glass: what flashes up on its way is a mirrored lamp.
 const SAME_STRENGTH: f32 = 4.0;
 /// Usual share of such sightings: what shrinks or grows on its way may be light, not oil.
 const USUALLY_SAME: f32 = 0.75;
@@ -104,13 +104,16 @@ const COMPANY_SHARE: (f32, f32) = (0.3, 0.2);
 /// Such company from which a glass counts as restless though nothing drifts over it, until beads are
 /// known.
 const RESTLESS_COMPANY: f32 = 0.05;
+/// What turns up so often in a frame in an eighth of the glass is common there: the glass is restless.
+const COMMON: f32 = 0.02;
+/// Until beads of oil are known, what is common and stands out by less than so many spreads of single
+/// samples may be a piece of something else, for a coder draws noise out into specks that wander:
+const FAINTLY: f32 = 2.8;
+/// this much more evidence (natural logarithm) is needed then.
+const FAINT_COSTS: f32 = 16.0;
 /// A round glass draws whatever it mirrors out into a streak along its axis, of which noise and steam
-/// show pieces that come and go, one above the other. Until beads of oil are known in a restless tube,
-/// what stands out by less than so many spreads of single samples may be such pieces,
-const STREAK_STANDS_OUT: f32 = 3.0;
-/// this much more evidence (natural logarithm) is needed,
-const STREAK_COSTS: f32 = 4.0;
-/// the usual width is so many times as much,
+/// show pieces that come and go, one above the other. In a tube the usual width is then so many times as
+/// much,
 const STREAK_WIDTH: f32 = 1.33;
 /// and company weighs so many times as much.
 const STREAK_COMPANY: f32 = 1.5;
@@ -268,24 +271,30 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     };
     let company = |p: &Sighting| clutter.company(p.frame, weight);
     let company = points.iter().map(company).sum::<f32>() / points.len() as f32;
+    let often = |p: &Sighting| clutter.anywhere(p.frame, p.seen.row, p.seen.weight);
+    let often = points.iter().map(often).sum::<f32>() / points.len() as f32;
     let is_restless = bore.drift || company > RESTLESS_COMPANY;
     let is_silent = is_restless && bore.known.is_empty();
-    let is_first = is_restless && !bore.known.has_oil();
+    let is_first = (is_restless || often > COMMON) && !bore.known.has_oil();
+    let shade: f32 = lone.iter().map(|p| p.seen.level.signum()).sum();
     let most_unlike = if is_first { SAME_STRENGTH } else { f32::MAX };
     let is_same = |p: &&&Sighting| {
         let ratio = |a: f32, b: f32| a.max(b) / a.min(b).max(1e-3);
-        ratio(p.seen.height, height) < SAME_HEIGHT && ratio(p.seen.weight, weight) < most_unlike
+        ratio(p.seen.height, height) < SAME_HEIGHT
+            && ratio(p.seen.weight, weight) < most_unlike
+            && (!is_first || p.seen.level * shade > 0.0)
     };
     let same = lone.iter().filter(is_same).count();
     let unlike = (USUALLY_SAME - same as f32 / lone.len().max(1) as f32).max(0.0);
     let stands_out = weight / (std::f32::consts::FRAC_PI_4 * height * width).max(1.0);
-    let may_be_streak =
-        is_first && bore.kind == GlassKind::Tube && stands_out < STREAK_STANDS_OUT * bore.grain;
-    let (streak, wider, more) = if may_be_streak {
-        (STREAK_COSTS, STREAK_WIDTH, STREAK_COMPANY)
+    let is_faint = is_first && often > COMMON && stands_out < FAINTLY * bore.grain;
+    let may_be_streak = is_faint && bore.kind == GlassKind::Tube;
+    let (wider, more) = if may_be_streak {
+        (STREAK_WIDTH, STREAK_COMPANY)
     } else {
-        (0.0, 1.0, 1.0)
+        (1.0, 1.0)
     };
+    let faintly = if is_faint { FAINT_COSTS } else { 0.0 };
     let usual_width = usual_width * wider;
     let slender = if rows_per_s / diameter <= GAS_DIAMETERS_PER_S || bore.drift {
         (usual_width * height / width.max(0.1)).ln().max(0.0)
@@ -314,7 +323,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
         - by_drift(GAPS_COST) * gaps
         - SHORTNESS_COSTS * short
         - late
-        - streak
+        - faintly
         + by_itself
         - bore.lane.off(col, (bore.cols, bore.axis));
     let mut all = surplus;
@@ -476,122 +485,4 @@ fn size(points: &[&Sighting], middle: f32) -> (f32, f32) {
         crate::bead::steady::median(&mut heights),
         crate::bead::steady::median(&mut widths),
     )
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::bead::track::tests::blob;
-
-    const SHAPE: (f32, f32) = (130.0, 40.0);
-
-    /// A glass in which two or three specks a frame were seen for ten seconds, at columns that are told;
-    /// what rises through the last frames of it is to be judged.
-    fn restless(col: impl Fn(u64) -> f32) -> Clutter {
-        let mut clutter = Clutter::new(SHAPE);
-        for frame in 1..=300 {
-            let specks = (0..2 + frame % 2).map(|number| {
-                let mut speck = blob(((37 * frame + 61 * number) % 130) as f32, col(frame));
-                speck.weight = 60.0;
-                speck
-            });
-            let specks: Vec<_> = specks.collect();
-            clutter.learn(frame, specks.iter().map(|speck| (speck, false)));
-        }
-        clutter
-    }
-
-    fn rising(width: f32) -> Path {
-        let points = (0..8).map(|step| {
-            let mut seen = blob(96.0 - 9.0 * step as f32, 20.0);
-            (seen.weight, seen.width) = (60.0 + 30.0 * (step % 2) as f32, width);
-            Sighting {
-                at_secs: 9.5 + step as f64 / 30.0,
-                frame: 285 + step,
-                seen,
-                shared: false,
-            }
-        });
-        Path::of(points.collect())
-    }
-
-    fn bore(kind: GlassKind, known: Known) -> Bore {
-        Bore {
-            rows: SHAPE.0,
-            cols: SHAPE.1,
-            axis: 19.5,
-            kind,
-            first_frame: 1,
-            frames_per_s: 30.0,
-            drift: true,
-            lane: Lane::default(),
-            cover: 1.0,
-            grain: 2.0,
-            known,
-        }
-    }
-
-    #[test]
-    fn a_piece_of_a_streak_is_no_first_bead_of_a_tube() {
-        let all_over = restless(|frame| (13 * frame % 40) as f32);
-        let streak = restless(|frame| 19.0 + (frame % 3) as f32);
-        let unknown = bore(GlassKind::Tube, Known::default());
-        let told = explain(&rising(10.0), &unknown, &all_over).expect("specks all over");
-        assert!(explain(&rising(10.0), &unknown, &streak).is_none());
-        // What stands out of the noise is none.
-        let plain = Bore {
-            grain: 0.3,
-            ..unknown
-        };
-        assert!(explain(&rising(10.0), &plain, &streak).is_some());
-        // A mirror in a flat window is no streak, and once beads are known one more is believed.
-        let port = bore(GlassKind::Port, Known::default());
-        assert!(explain(&rising(10.0), &port, &streak).is_some());
-        let beads = [1.0, 4.0, 7.0].map(|at_secs| Explained {
-            at_secs,
-            ..told.clone()
-        });
-        let known = bore(GlassKind::Tube, Known::of(beads.iter(), 9.8));
-        assert!(explain(&rising(10.0), &known, &streak).is_some());
-    }
-
-    #[test]
-    fn what_flashes_up_on_its_way_needs_more_to_be_a_first_bead() {
-        let all_over = restless(|frame| (13 * frame % 40) as f32);
-        let surplus = |strengths: [f32; 8], known: Known| {
-            let mut path = rising(10.0);
-            for (point, strength) in path.points.iter_mut().zip(strengths) {
-                point.seen.weight = strength;
-            }
-            let bore = Bore {
-                grain: 0.3,
-                ..bore(GlassKind::Tube, known)
-            };
-            explain(&path, &bore, &all_over).expect("a strong thing")
-        };
-        let steady = [700., 1500., 900., 1500., 1800., 2400., 1200., 600.];
-        let lamp = [120., 700., 370., 1500., 2900., 9400., 6300., 370.];
-        let bead = surplus(steady, Known::default());
-        let beads = [1.0, 4.0, 7.0].map(|at_secs| Explained {
-            at_secs,
-            ..bead.clone()
-        });
-        let known = Known::of(beads.iter(), 9.8);
-        let costs = |strengths| {
-            surplus(strengths, known).surplus - surplus(strengths, Known::default()).surplus
-        };
-        assert_eq!(costs(steady), 0.0);
-        assert!(costs(lamp) > 10.0);
-    }
-
-    #[test]
-    fn a_slender_thing_is_no_first_bead_of_a_tube() {
-        let all_over = restless(|frame| (13 * frame % 40) as f32);
-        let confidence = |width: f32| {
-            let unknown = bore(GlassKind::Tube, Known::default());
-            explain(&rising(width), &unknown, &all_over).map_or(0.0, |bead| bead.confidence)
-        };
-        assert!(confidence(10.0) > confidence(7.0));
-        assert_eq!(confidence(4.0), 0.0);
-    }
 }

@@ -8,6 +8,8 @@ pub mod counter;
 mod crossing;
 pub mod ellipse;
 pub mod explain;
+#[cfg(test)]
+mod explain_tests;
 mod faint;
 mod field;
 mod gather;
