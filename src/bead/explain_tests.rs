@@ -141,3 +141,24 @@ fn what_flashes_up_or_turns_from_dark_to_bright_needs_more_to_be_a_first_bead() 
     assert!(costs(dark, lamp) > 5.0);
     assert!(costs(turns, steady) > 5.0);
 }
+
+#[test]
+fn what_is_only_like_the_others_must_have_been_seen_below_the_middle() {
+    let clutter = all_over();
+    let mut usual = rising(9, 10.0);
+    for point in &mut usual.points {
+        point.seen.weight = 75.0;
+    }
+    let unknown = bore(GlassKind::Port, FINE, Known::default());
+    let told = explain(&usual, &unknown, &clutter).expect("it stands out");
+    let known = bore(GlassKind::Port, FINE, known(&told));
+    let from = |row: f32| {
+        let mut path = rising(5, 10.0);
+        for point in &mut path.points {
+            point.seen.row += row - 100.0;
+        }
+        explain(&path, &known, &clutter)
+    };
+    assert!(from(70.0).is_some_and(|bead| bead.surplus < 0.0));
+    assert!(from(60.0).is_none());
+}
