@@ -10,21 +10,22 @@ use ndarray::Array2;
 use crate::base::{Frame, GlassKind, Ring};
 use crate::bead::Bead;
 use crate::bead::album::{Album, Cutting, Followed, Source};
+use crate::bead::bore::Bore;
 use crate::bead::candidate::{Wariness, candidates};
 use crate::bead::ellipse::ellipse;
-use crate::bead::explain::{Bore, Explained, Lane, explain};
+use crate::bead::explain::{Explained, explain};
 use crate::bead::faint::Faint;
 use crate::bead::gather::{Gathered, Gathering, in_one_light, light};
 use crate::bead::glance::Glance;
 use crate::bead::glean::{Gleaner, SAME_ROW, is_told};
 use crate::bead::kind::{Measured, OwnOil, decide};
 use crate::bead::known::Known;
+use crate::bead::lane::Lane;
 use crate::bead::lanes::sum;
 use crate::bead::light::Bands;
-use crate::bead::path::keeps_pace;
 use crate::bead::portrait::{Portrait, clean};
 use crate::bead::rest::{Difference, Noise, Rest};
-use crate::bead::same::{same_bead, together};
+use crate::bead::same::{is_shadow_of, same_bead};
 use crate::bead::sample::Sampler;
 use crate::bead::seen::{Look, OnItsWay, Sight};
 use crate::bead::size::{Size, expected};
@@ -34,8 +35,6 @@ use crate::bead::track::{Path, Tracker};
 use crate::bead::way::{Usual, is_beside};
 use crate::glass::Outline;
 
-/// A path so many times stronger beside a weaker one makes that its reflection.
-const SHADOW_RATIO: f32 = 1.5;
 /// Two beads of one glass are told at least this far apart, seconds: less than any two can be, and
 /// enough that no record takes them for one.
 const APART_SECS: f64 = 0.001;
@@ -491,6 +490,7 @@ impl Counter {
             self.own
                 .learn(&told.why, told.rise_px_per_s, told.size.diameter_px);
             beads.push(told);
+            self.tracker.was_bead(path);
             self.lane.learn(&bead);
             let is_sure = bead.surplus >= 0.0;
             let (rows, col) = (bead.rows.clone(), bead.col);
@@ -514,28 +514,19 @@ impl Counter {
     /// Whether it only runs beside something stronger that is still on its way: its reflection in
     /// the wall of the glass, or a piece of its rim.
     fn is_shadow(&self, bead: &Explained) -> bool {
-        self.tracker.paths().iter().any(|path| {
-            path.rises() && path.strength() > SHADOW_RATIO * bead.strength && {
-                let other: Vec<(u64, f32)> =
-                    path.points.iter().map(|p| (p.frame, p.seen.row)).collect();
-                let height = path
-                    .newest()
-                    .map_or(0.0, |p| p.seen.height)
-                    .max(bead.height);
-                let (both, apart) = together(&bead.rows, &other, 0.75 * height);
-                both * 2 >= bead.rows.len() && apart * 2 < both && keeps_pace(&bead.rows, &other)
-            }
-        })
+        let paths = self.tracker.paths();
+        paths.iter().any(|path| is_shadow_of(bead, path))
     }
 
     fn bead(&self, bead: &Explained, path: &Path) -> Bead {
         let step_px = self.sampler.step_px();
         let rise_px_per_s = f64::from(bead.rows_per_s) * step_px;
         let size = self.size(bead, path, rise_px_per_s);
+        let (diameter_px, diameter_spread) = size.beside(&self.guessed(bead));
         let measured = Measured {
             rise_px_per_s,
-            diameter_px: size.diameter_px,
-            diameter_spread: size.diameter_spread,
+            diameter_px,
+            diameter_spread,
             px_per_mm: self.px_per_mm,
             glass_px: self.outline.width_px,
             glass: self.kind,
@@ -588,10 +579,13 @@ impl Counter {
                 size.core_share = ellipse.core_share(&portrait);
                 size
             });
-        measured.unwrap_or_else(|| {
-            let step_px = self.sampler.step_px();
-            let (height, width) = (f64::from(bead.height), f64::from(bead.width));
-            Size::guessed(height * step_px, width * step_px, self.kind)
-        })
+        measured.unwrap_or_else(|| self.guessed(bead))
+    }
+
+    /// Its size by its sightings.
+    fn guessed(&self, bead: &Explained) -> Size {
+        let step_px = self.sampler.step_px();
+        let (height, width) = (f64::from(bead.height), f64::from(bead.width));
+        Size::guessed(height * step_px, width * step_px, self.kind)
     }
 }

@@ -1,6 +1,6 @@
 //! What the beads of a feed are like: while a feed gives drops, a path that looks like its beads is
 //! more likely one of them than a path in a glass through which nothing has come yet. Asked only
-//! in a restless glass, for in a calm one every bead speaks for itself.
+//! in a restless glass and of what is clear, for otherwise every bead speaks for itself.
 
 use crate::bead::explain::Explained;
 
@@ -17,6 +17,8 @@ const FALSE_PER_HOUR: f32 = 3e-3;
 /// Spread of speed, height and strength from bead to bead of a feed as they are seen in restless
 /// pictures, natural logarithm: drops from one nozzle are alike, a coder takes away of their strength.
 const SPREADS: [f32; 3] = [0.1, 0.25, 0.45];
+/// What is like a bead of the feed differs by so many of them at the most.
+const MOST_SPREADS: f32 = 3.0;
 /// Ranges over which chance finds lie evenly, natural logarithm. That of speed is in `explain`.
 const CHANCE: [f32; 3] = [CHANCE_SPEEDS, 1.5, 2.5];
 /// Share of the beads that look like none before: smaller ones that follow, changed settings.
@@ -82,6 +84,18 @@ impl Known {
     #[must_use]
     pub fn has_oil(&self) -> bool {
         self.slow >= FEWEST
+    }
+
+    /// Whether one of its beads rose about as fast (rows a second), was about as high (rows) and as strong.
+    #[must_use]
+    pub fn is_like(&self, (rows_per_s, height, strength): (f32, f32, f32)) -> bool {
+        let it = look_of(rows_per_s, height, strength);
+        let is_near = |look: &[f32; 3]| {
+            let mut both = it.iter().zip(look).zip(SPREADS);
+            both.all(|((a, b), spread)| (a - b).abs() < MOST_SPREADS * spread)
+        };
+        let looks = self.looks.get(..self.count).unwrap_or(&[]);
+        looks.iter().any(is_near)
     }
 
     /// Evidence (natural logarithm) that speaks for a path that rises so fast (rows a second), is so

@@ -2,6 +2,7 @@
 //! explanation of rising streaks, size and kind. One bead, one count; it knows nothing of rates.
 
 pub mod album;
+pub mod bore;
 pub mod candidate;
 pub mod clutter;
 pub mod counter;
@@ -22,11 +23,13 @@ mod lanes;
 pub mod light;
 mod likeness;
 mod look;
+mod moment;
 mod pages;
 mod path;
 mod piece;
 pub mod portrait;
 pub mod rest;
+mod rise;
 mod same;
 pub mod sample;
 mod seen;

@@ -224,3 +224,15 @@ pub(super) fn keeps_pace(bead: &[(u64, f32)], other: &[(u64, f32)]) -> bool {
         _ => false,
     }
 }
+
+/// Leaves out the time in which it stood still before it rose.
+pub(super) fn moving(points: &[Sighting]) -> &[Sighting] {
+    let Some(first) = points.first() else {
+        return points;
+    };
+    let start = points
+        .iter()
+        .rposition(|p| p.seen.row > first.seen.row - 2.0)
+        .unwrap_or(0);
+    points.get(start..).unwrap_or(points)
+}

@@ -426,7 +426,6 @@ impl Rest {
             let until = (self.stale_row + rows.div_ceil(RELEARN_FRAMES)).min(rows);
             self.relearn_rows(self.stale_row..until);
             self.stale_row = until;
-            if until == rows {}
         }
     }
 
