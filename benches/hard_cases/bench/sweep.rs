@@ -54,7 +54,7 @@ const fn disturbance(name: &'static str, at_one: &'static str) -> Disturbance {
 }
 
 /// Everything that is swept, in the order of the table.
-pub const DISTURBANCES: [Disturbance; 40] = [
+pub const DISTURBANCES: [Disturbance; 42] = [
     disturbance("plain", "nothing is wrong"),
     disturbance("shake", "3 px either way at 6 to 14 Hz"),
     disturbance("flicker", "8 % of the light, in rolling bands"),
@@ -91,6 +91,7 @@ pub const DISTURBANCES: [Disturbance; 40] = [
     disturbance("small-beads", "beads of 8 px"),
     disturbance("large-beads", "beads of 40 px, 1280 × 720"),
     disturbance("slow-camera", "15 frames a second"),
+    disturbance("slow-large", "15 frames a second, beads of 6 mm"),
     disturbance("fast-camera", "60 frames a second"),
     disturbance("full-hd", "1920 × 1080"),
     disturbance("all", "all of the list together"),
@@ -101,6 +102,7 @@ pub const DISTURBANCES: [Disturbance; 40] = [
     disturbance("idle-gas", "as idle, with bubbles of gas"),
     disturbance("idle-knock", "as idle-gas, with a knock"),
     disturbance("idle-reflection", "no bead, and mirrored door and lamp"),
+    disturbance("idle-faded", "as that, with a fifth of the contrast"),
 ];
 
 /// One clip to be drawn and counted.
@@ -187,7 +189,7 @@ impl Case {
         if is("exposure") {
             faults.push(format!("exposure {}", n(30.0 * level)));
         }
-        if is("contrast") {
+        if is("contrast") || only("idle-faded") {
             // Left: 1 ÷ (1 + 4 × level), a fifth at 1.
             faults.push(format!(
                 "contrast {}",
@@ -260,7 +262,7 @@ impl Case {
         if any_of(&["knock", "all", "idle-knock"]) {
             faults.push(format!("knock {} @{}", n(12.0 * level), n(0.4 * secs)));
         }
-        if is("reflection") || only("idle-reflection") {
+        if is("reflection") || any_of(&["idle-reflection", "idle-faded"]) {
             faults.push(format!("reflection {}", n(40.0 * level)));
         }
         if is("zoom") {
@@ -298,8 +300,11 @@ impl Case {
             set("bead_mm", n(8.0 / level / 4.0));
             set("px_per_mm", "4".to_owned());
         }
-        if only("slow-camera") {
+        if any_of(&["slow-camera", "slow-large"]) {
             set("fps", n(15.0 / level));
+        }
+        if only("slow-large") {
+            set("bead_mm", "6;5.6;6".to_owned());
         }
         if disturbance.name.starts_with("idle") {
             set("rates", "0".to_owned());
