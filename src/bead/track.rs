@@ -21,6 +21,8 @@ const COAST_FRAMES: f64 = 2.5;
 /// Most paths followed at once in one glass.
 const MOST_PATHS: usize = 48;
 
+/// Sightings up to which a path is taken back from clutter once it was a bead.
+const MOST_TAKEN_BACK: usize = 4;
 /// Added to the cost of such a link, rows: what goes on rising comes first.
 const REPEATED_COSTS: f32 = 6.0;
 /// Links candidates into paths, one glass.
@@ -305,8 +307,12 @@ impl Tracker {
     }
 
     /// A path that ended was a bead: what clutter learned of it before it was known to rise is taken back,
-    /// lest the beads of a camera that sees each but three times make the next ones less likely.
+    /// lest the beads of a camera that sees each but three times make the next ones less likely. Of a longer
+    /// path clutter learned too little for that.
     pub fn was_bead(&mut self, path: &Path) {
+        if path.points.len() > MOST_TAKEN_BACK {
+            return;
+        }
         for point in moving(&path.points).iter().take(SURE_POINTS) {
             if !path.forgiven {
                 let seen = (point.seen.col, point.seen.weight);
