@@ -78,7 +78,7 @@ const STREAK_WIDTH: f32 = 1.33;
 const STREAK_COMPANY: f32 = 1.5;
 /// Spread of a clear bead's width over its height, natural logarithm, and the range over which chance
 /// finds lie evenly: from a seventh to four.
-const ROUND: (f32, f32) = (0.2, 3.3);
+const ROUNDNESS: (f32, f32) = (0.2, 3.3);
 
 /// A bead in samples of the straightened glass.
 #[derive(Clone, Debug)]
@@ -125,7 +125,7 @@ pub fn explain(path: &Path, bore: &Bore, clutter: &Clutter) -> Option<Explained>
     let diameters_per_s = rise.diameters_per_s();
     let by_itself = speed_speaks(diameters_per_s);
     let roundly = if moment.is_clear {
-        roundness(rise.across / rise.height.max(1.0))
+        roundness(rise.shape())
     } else {
         0.0
     };
@@ -184,9 +184,7 @@ fn costs(rise: &Rise<'_>, moment: &Moment, bore: &Bore) -> f32 {
     } else {
         0.0
     };
-    let flat = (rise.across / (by_kind(USUALLY_FLATTER) * rise.height.max(1.0)))
-        .ln()
-        .max(0.0);
+    let flat = (rise.shape() / by_kind(USUALLY_FLATTER)).ln().max(0.0);
     let slow = (USUALLY_FASTER * rise.height / rise.fit.rows_per_s).ln();
     let usual_cover = by_kind(USUAL_COVER).min(bore.cover - COVERS_VARY / 2.0);
     UNLIKE_COSTS * unlike(rise, moment)
@@ -230,7 +228,7 @@ fn unlike(rise: &Rise<'_>, moment: &Moment) -> f32 {
 /// Evidence (natural logarithm) from how round it is: its width, as it would be without the glass, over its
 /// height. It only ever adds: of a bead that is lit from the side half may show.
 fn roundness(width_over_height: f32) -> f32 {
-    let (spread, range) = ROUND;
+    let (spread, range) = ROUNDNESS;
     let off = width_over_height.max(1e-3).ln() / spread;
     ((range / (spread * std::f32::consts::TAU.sqrt())).ln() - 0.5 * off * off).max(0.0)
 }

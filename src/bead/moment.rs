@@ -59,7 +59,7 @@ impl Moment {
     pub(super) fn of(rise: &Rise<'_>, bore: &Bore, clutter: &Clutter) -> Self {
         let company = rise.mean(|p| clutter.company(p.frame, rise.weight));
         let often = rise.mean(|p| clutter.anywhere(p.frame, p.seen.row, p.seen.weight));
-        let is_round = ROUND.contains(&(rise.across / rise.height.max(1.0)));
+        let is_round = ROUND.contains(&rise.shape());
         let stands_clear = is_round && rise.stands_out() >= CLEARLY * bore.grain.max(LEAST_GRAIN);
         let drifts = bore.drift && !(stands_clear && company <= ALONE);
         let is_restless = drifts || company > RESTLESS_COMPANY;

@@ -169,6 +169,11 @@ impl<'a> Rise<'a> {
         self.fit.rows_per_s / (self.height * self.across).sqrt().max(1.0)
     }
 
+    /// Width, as it would be without the glass, over height.
+    pub(super) fn shape(&self) -> f32 {
+        self.across / self.height.max(1.0)
+    }
+
     /// By how much its usual sighting stands out of the picture at rest, grey levels.
     pub(super) fn stands_out(&self) -> f32 {
         let area = std::f32::consts::FRAC_PI_4 * self.height * self.width;
