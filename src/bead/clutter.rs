@@ -133,14 +133,6 @@ impl Clutter {
         }
     }
 
-    /// Takes back from what is usual a candidate that was learned: it was one of a bead that was told.
-    pub fn take_back(&mut self, row: f32, weight: f32) {
-        let band = self.band(row);
-        for value in self.at_least[band].iter_mut().take(class(weight) + 1) {
-            *value = (*value - 1.0 / self.frames.max(1.0)).max(0.0);
-        }
-    }
-
     /// Where a frame is among those that are kept.
     fn place(&self, frame: u64) -> Option<usize> {
         let age = self.newest.checked_sub(frame)? as usize;
@@ -268,25 +260,6 @@ mod tests {
             calm.anywhere(300, 100.0, 50_000.0),
             restless.anywhere(300, 100.0, 50_000.0)
         );
-    }
-
-    #[test]
-    fn what_was_a_bead_is_taken_back() {
-        let mut clutter = Clutter::new((200.0, 60.0));
-        let bead = blob(100.0, 30.0);
-        for frame in 1..=300 {
-            clutter.learn(frame, (frame > 290).then_some((&bead, false)).into_iter());
-        }
-        let at = |clutter: &Clutter| clutter.anywhere(200, 100.0, bead.weight);
-        let taught = at(&clutter);
-        for _ in 0..10 {
-            clutter.take_back(100.0, bead.weight);
-        }
-        assert!(taught > 0.03, "{taught}");
-        assert!((at(&clutter) - UNFORESEEN_ANYWHERE).abs() < 1e-3);
-        // Never below nothing.
-        clutter.take_back(100.0, bead.weight);
-        assert_eq!(at(&clutter), UNFORESEEN_ANYWHERE);
     }
 
     #[test]

@@ -490,7 +490,6 @@ impl Counter {
             self.own
                 .learn(&told.why, told.rise_px_per_s, told.size.diameter_px);
             beads.push(told);
-            self.tracker.was_bead(path);
             self.lane.learn(&bead);
             let is_sure = bead.surplus >= 0.0;
             let (rows, col) = (bead.rows.clone(), bead.col);

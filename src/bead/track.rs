@@ -9,8 +9,8 @@ use ndarray::Array2;
 
 use crate::bead::candidate::Candidate;
 use crate::bead::clutter::Clutter;
+use crate::bead::path::SURE_POINTS;
 pub use crate::bead::path::{Path, Sighting};
-use crate::bead::path::{SURE_POINTS, moving};
 
 /// Fastest rise looked for, glass widths a second: a gas bubble at 0.35 m/s in a 12 mm glass.
 const FASTEST_WIDTHS_PER_S: f32 = 30.0;
@@ -21,8 +21,6 @@ const COAST_FRAMES: f64 = 2.5;
 /// Most paths followed at once in one glass.
 const MOST_PATHS: usize = 48;
 
-/// Sightings up to which a path is taken back from clutter once it was a bead.
-const MOST_TAKEN_BACK: usize = 4;
 /// Added to the cost of such a link, rows: what goes on rising comes first.
 const REPEATED_COSTS: f32 = 6.0;
 /// Links candidates into paths, one glass.
@@ -304,22 +302,6 @@ impl Tracker {
             .filter(|c| !rising.contains(&(c.row, c.col)))
             .map(|c| (c, still.contains(&(c.row, c.col))));
         self.clutter.learn(frame, unexplained);
-    }
-
-    /// A path that ended was a bead: what clutter learned of it before it was known to rise is taken back,
-    /// lest the beads of a camera that sees each but three times make the next ones less likely. Of a longer
-    /// path clutter learned too little for that.
-    pub fn was_bead(&mut self, path: &Path) {
-        if path.points.len() > MOST_TAKEN_BACK {
-            return;
-        }
-        for point in moving(&path.points).iter().take(SURE_POINTS) {
-            if !path.forgiven {
-                let seen = (point.seen.col, point.seen.weight);
-                self.clutter.forgive(point.frame, seen);
-            }
-            self.clutter.take_back(point.seen.row, point.seen.weight);
-        }
     }
 
     fn ended(&mut self, at_secs: f64) -> Vec<Path> {
