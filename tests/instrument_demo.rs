@@ -361,3 +361,34 @@ fn large_beads_of_a_slow_camera_are_counted_in_ports() {
     }
     assert!(all > 60 && lost <= 8, "{lost} of {all} lost");
 }
+
+/// Where beads are missed because they hardly stand out, the reading says so: ports of a camera that sees
+/// each bead three times, and a film that takes most of it; in calm light, and in what costs no bead, not.
+#[test]
+fn a_feed_whose_beads_hardly_stand_out_says_that_others_are_missed() {
+    for (words, secs, expected) in [
+        ("seed=1,feeds=1,rates=25", 20.0, false),
+        (
+            "seed=3,feeds=1,rates=25,noise=5,fault=contrast 80",
+            20.0,
+            false,
+        ),
+        (
+            "seed=1,feeds=2,rates=25,kind=port,bead_mm=6,fps=15,size=160x136,px_per_mm=2,noise=0",
+            20.0,
+            true,
+        ),
+        (
+            "seed=1,feeds=1,rates=30,light=card,size=160x160,noise=6,fault=contrast 90;film 1 0.9",
+            40.0,
+            true,
+        ),
+    ] {
+        let outcome = watch(words, secs, &[]);
+        for feed in outcome.instrument.feeds() {
+            let is_told = |doubt: &String| doubt.starts_with("the beads hardly stand out");
+            let told = feed.doubts.iter().any(is_told);
+            assert_eq!(told, expected, "{words}: {:?}", feed.doubts);
+        }
+    }
+}

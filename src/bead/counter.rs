@@ -542,6 +542,7 @@ impl Counter {
             diameter_mm: self.px_per_mm.map(|scale| size.diameter_px / scale),
             size,
             confidence: f64::from(bead.confidence),
+            surplus: f64::from(bead.surplus),
             settled_at_secs: self.at_secs,
             picture: path.picture.clone(),
         }

@@ -73,6 +73,9 @@ pub struct Bead {
     pub size: Size,
     /// How sure it is that this is one bead, 0 to 1.
     pub confidence: f64,
+    /// How much more spoke for it than was needed, natural logarithm, beside what likeness to others of
+    /// its feed gave: some 100 in a calm glass; below 0 for what was only told because of those.
+    pub surplus: f64,
     /// Source time at which the count was settled, seconds.
     pub settled_at_secs: f64,
     /// A small luma picture of it near mid-glass.

@@ -543,6 +543,7 @@ mod tests {
                 height_px: 17.0,
                 diameter_mm: Some(4.204),
                 confidence: 0.99,
+                surplus: 90.0,
                 settled_at_secs: 3.6,
                 picture: None,
             },

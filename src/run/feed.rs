@@ -3,6 +3,7 @@
 //! instrument.
 
 mod carrying;
+mod doubts;
 mod oil;
 mod showing;
 
@@ -13,7 +14,7 @@ use crate::bead::{Bead, Counter, Look, Sight};
 use crate::glass::{FeedCalibration, Outline};
 use crate::health::{HealthSettings, Signs, Spell, Trust, Watch};
 use crate::judge::{Cause, Condition, FeedState, Judge, JudgeSettings};
-use crate::rate::{self, Change, ChangeWatch, DropRecord, Reading, Silence, stop_at_beginning};
+use crate::rate::{self, Change, ChangeWatch, DropRecord, Reading, stop_at_beginning};
 use crate::run::as_found::{AsFound, Began};
 use crate::run::event::Event;
 use crate::run::oil::hint;
@@ -38,8 +39,6 @@ const READING_EVERY_SECS: f64 = 3.0;
 const TOLD_EVERY_SECS: f64 = 10.0;
 /// Time for which a counted bead stays marked in the picture, seconds.
 const MARKED_SECS: f64 = 1.2;
-/// Confidence under which a bead is a doubt on the reading.
-const SURE_ENOUGH: f64 = 0.8;
 /// Drops until a change of rate is no longer news.
 const FRESH_DROPS: usize = 10;
 /// Share of the glass far from rest from which the picture after a blind spell counts as another.
@@ -50,8 +49,6 @@ const OTHER_SCENE_SHARE: f32 = 0.12;
 const COVERED_TUBE_SHARE: f32 = 0.25;
 /// The same for a port: a bead of half its height covers a quarter.
 const COVERED_PORT_SHARE: f32 = 0.3;
-/// Texture agreement under which the picture counts as restless.
-const RESTLESS_AGREEING: f64 = 0.7;
 
 /// A feed and everything known of it.
 #[derive(Debug)]
@@ -96,6 +93,7 @@ struct Counted {
     rise_px_per_s: f64,
     height_px: f64,
     confidence: f64,
+    surplus: f64,
 }
 
 impl Feed {
@@ -416,6 +414,7 @@ impl Feed {
                 rise_px_per_s: bead.rise_px_per_s,
                 height_px: bead.height_px,
                 confidence: bead.confidence,
+                surplus: bead.surplus,
             });
             match bead.kind {
                 BeadKind::Gas => self.bubbles += 1,
@@ -507,31 +506,6 @@ impl Feed {
             });
         }
         record
-    }
-
-    fn doubts_now(&self, record: &DropRecord, silence: &Silence) -> Vec<String> {
-        let mut doubts: Vec<String> =
-            rate::doubts(record, self.reading.as_ref(), silence, self.fresh_change())
-                .iter()
-                .map(rate::Doubt::words)
-                .collect();
-        let unsure = self
-            .counted
-            .iter()
-            .filter(|b| b.kind == BeadKind::Oil && b.confidence < SURE_ENOUGH)
-            .count();
-        if unsure > 0 {
-            doubts.push(format!(
-                "{unsure} of the newest beads could only just be made out: more light behind the glass helps"
-            ));
-        }
-        if self.look.pose.agreeing < RESTLESS_AGREEING && !self.look.gathering {
-            doubts.push(
-                "the surround of the glass has changed: check that the camera has not moved"
-                    .to_owned(),
-            );
-        }
-        doubts
     }
 
     /// The change of rate that began this reading, while it rests on few drops.

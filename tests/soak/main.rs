@@ -11,6 +11,7 @@
 #![expect(clippy::print_stdout, reason = "the figures are for a person")]
 
 mod diary;
+mod stops;
 mod trouble;
 #[path = "../true_outlines/mod.rs"]
 mod true_outlines;
@@ -26,14 +27,14 @@ use beadtally::base::{FeedNumber, SystemClock};
 use beadtally::capture::demo::DemoSource;
 use beadtally::glass::Calibration;
 use beadtally::judge::{AlarmState, Cause, FeedState};
-use beadtally::rate::OWN_INTERVALS_FROM_DROPS;
 use beadtally::run::logbook::LogbookReader;
-use beadtally::run::{Event, FeedSnapshot, Intent, Recording, Runner, RunnerSettings, Snapshot};
+use beadtally::run::{Event, Intent, Recording, Runner, RunnerSettings, Snapshot};
 use rand::seq::IndexedRandom as _;
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 
 use diary::Diary;
+use stops::Stops;
 use trouble::{Troubled, Truth, lock};
 use true_outlines::without_scale;
 use weight::{number, weight};
@@ -52,16 +53,9 @@ const JUDGED_AFTER_SECS: f64 = 30.0;
 const PASSAGE_SECS: f64 = 1.2;
 /// Time between two things an operator asks, seconds.
 const ASK_SECS: std::ops::Range<f64> = 3.0..40.0;
-/// A feed that stands still for so long, seconds of seen time, must be told to have stopped: 2½
-/// intervals of 5 s, and more where its own scatter asks for it.
-const STOPPED_WITHIN_SECS: f64 = 40.0;
 /// So long after it ran at the double a feed may be told to have stopped, seconds: its intervals have
 /// become twice as long, and the reading has not yet.
 const SLOWED_SECS: f64 = 20.0;
-/// A reading that began anew so long before a stop may have fewer than three drops, seconds.
-const NEW_READING_SECS: f64 = 25.0;
-/// Then the band's low limit judges, after 75 s: within such a time the stop must be told, seconds.
-const STOPPED_ANEW_WITHIN_SECS: f64 = 90.0;
 /// A camera that is gone for so long, seconds, must have raised its alarm: its on-delay is 2 s.
 const LOST_WITHIN_SECS: f64 = 4.0;
 /// Most growth of memory after the first tenth, kB.
@@ -151,14 +145,7 @@ struct Judge {
     false_stops: Vec<f64>,
     /// Stops told of a feed that slowed down.
     slow_stops: u64,
-    missed_stops: Vec<f64>,
-    stops: u64,
-    /// Those of a reading that had just begun anew.
-    stops_anew: u64,
-    stop_told: bool,
-    /// The reading rested on too few drops to judge by, when the feed stopped.
-    few_drops: bool,
-    standing_secs: Option<f64>,
+    stops: Stops,
     gaps_of_listening: u64,
     /// When the alarm 'camera lost' was raised, and what is wrong with that.
     lost_told: VecDeque<f64>,
@@ -178,7 +165,7 @@ impl Judge {
             Event::State { at_secs, state, .. } => {
                 self.now_secs = self.now_secs.max(*at_secs);
                 if *state == FeedState::Stopped {
-                    self.stop_told = true;
+                    self.stops.is_told = true;
                     // A bead that truly passed, and could be seen, in the time that was silent.
                     let recent = |(bead_secs, _): &&(f64, &str)| {
                         *bead_secs > at_secs - 9.0 && *bead_secs < at_secs - 1.5
@@ -244,46 +231,6 @@ impl Judge {
         if self.blind_since_secs.is_none() {
             self.settle(self.now_secs - JUDGED_AFTER_SECS);
         }
-    }
-
-    /// A feed that truly stands still must be told to.
-    fn watch_stops(&mut self, snapshot: &Snapshot) {
-        let standing_secs = lock(&self.truth).stopped_secs;
-        if standing_secs.is_some() && self.standing_secs.is_none() {
-            self.stop_told = false;
-            // After another stop, or somebody in the way, a reading rests on the band's low limit too.
-            let is_known = |feed: &FeedSnapshot| {
-                feed.reading
-                    .is_some_and(|r| r.drops >= OWN_INTERVALS_FROM_DROPS)
-            };
-            self.few_drops = !snapshot.feeds.iter().all(is_known);
-        }
-        if let (Some(since), None) = (self.standing_secs, standing_secs) {
-            let seen = self.blind.iter().all(|(_, to)| *to < since - 30.0)
-                && self.blind_since_secs.is_none();
-            let anew_secs = self.diary.begun_anew_secs(since - NEW_READING_SECS);
-            let is_anew = anew_secs.is_some() || self.few_drops;
-            let from_secs = anew_secs.map_or(since, |anew| anew.max(since));
-            let within_secs = if is_anew {
-                STOPPED_ANEW_WITHIN_SECS
-            } else {
-                STOPPED_WITHIN_SECS
-            };
-            if seen && self.now_secs - from_secs > within_secs {
-                self.stops += 1;
-                self.stops_anew += u64::from(is_anew);
-                // What was told before, and holds still, is not told again.
-                let is_told = |feed: &FeedSnapshot| feed.state == FeedState::Stopped;
-                if !self.stop_told && !snapshot.feeds.iter().any(is_told) {
-                    self.missed_stops.push(since);
-                    self.tell("missed stop", since, "stop");
-                    for line in self.diary.states(0.0) {
-                        println!("{line}");
-                    }
-                }
-            }
-        }
-        self.standing_secs = standing_secs;
     }
 
     /// The alarm 'camera lost' comes when the camera was gone for long enough, and only then.
@@ -426,12 +373,7 @@ fn hours_of_every_fault_and_every_wish_lose_nothing_and_grow_nothing() {
         past: VecDeque::new(),
         false_stops: Vec::new(),
         slow_stops: 0,
-        missed_stops: Vec::new(),
-        stops: 0,
-        stops_anew: 0,
-        stop_told: false,
-        few_drops: false,
-        standing_secs: None,
+        stops: Stops::default(),
         gaps_of_listening: 0,
         lost_told: VecDeque::new(),
         losses: 0,
@@ -493,9 +435,9 @@ fn hours_of_every_fault_and_every_wish_lose_nothing_and_grow_nothing() {
          false, {} as a feed slowed down; weight first {first:?}, last {last:?}, heaviest {heaviest:?}",
         judge.losses,
         judge.wrong_losses.len(),
-        judge.stops - judge.missed_stops.len() as u64,
-        judge.stops_anew,
-        judge.missed_stops.len(),
+        judge.stops.all - judge.stops.missed.len() as u64,
+        judge.stops.anew,
+        judge.stops.missed.len(),
         judge.false_stops.len(),
         judge.slow_stops
     );
@@ -570,9 +512,9 @@ fn check_figures(judge: &Judge, hours: f64) {
         judge.slow_stops
     );
     assert!(
-        judge.missed_stops.is_empty(),
+        judge.stops.missed.is_empty(),
         "missed stops: {:?}",
-        judge.missed_stops
+        judge.stops.missed
     );
 }
 

@@ -11,7 +11,7 @@ use rand::seq::IndexedRandom as _;
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 
-use super::{STOPPED_ANEW_WITHIN_SECS, STOPPED_WITHIN_SECS};
+use super::stops::{STOPPED_ANEW_WITHIN_SECS, STOPPED_WITHIN_SECS};
 
 /// Quiet time at the start, seconds.
 const FIRST_SECS: f64 = 30.0;

@@ -8,7 +8,7 @@ use super::{Language, Words, fill, get, spoken};
 type Pattern = fn(&Words) -> &'static str;
 
 /// The sentences that are known.
-const PATTERNS: [Pattern; 29] = [
+const PATTERNS: [Pattern; 30] = [
     |w| w.says_few_drops,
     |w| w.says_regularity,
     |w| w.says_irregular,
@@ -16,6 +16,7 @@ const PATTERNS: [Pattern; 29] = [
     |w| w.says_changed,
     |w| w.says_overdue,
     |w| w.says_unsure,
+    |w| w.says_hardly,
     |w| w.says_surround,
     |w| w.says_looking,
     |w| w.says_looking_again,
