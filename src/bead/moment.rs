@@ -22,7 +22,7 @@ const SLENDER: f32 = 0.45;
 const COMMON: f32 = 0.02;
 /// What is common and stands out by less than so many spreads of single samples is faint: a coder draws
 /// noise out into specks that wander.
-const FAINTLY: f32 = 2.8;
+pub(super) const FAINTLY: f32 = 2.8;
 /// What is round and stands out by so many of them is clear, where nothing else moves.
 const CLEARLY: f32 = 10.0;
 /// Width over height, as without the glass, of what counts as round.

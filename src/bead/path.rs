@@ -6,6 +6,7 @@ use std::sync::Arc;
 use image::GrayImage;
 
 use crate::bead::candidate::Candidate;
+use crate::bead::steady::median;
 
 /// Points of a path that is standing still which are kept: about half a second.
 const STILL_POINTS: usize = 16;
@@ -19,6 +20,13 @@ const DEPARTS_ROWS: f32 = 1.0;
 /// that came once more, or one that a coder left as it was: it tells nothing. As a part of its step.
 const REPEATED_ROWS: f32 = 2.0;
 const REPEATED_SHARE: f32 = 0.2;
+/// Share of the height of a glass through which a bead may go behind something in one piece.
+const MOST_HIDDEN_SHARE: f32 = 0.45;
+/// What is so many times as high as a bead was of late, and so many times as wide, is another thing, which it
+/// may be behind. Beads that rise close together are one thing of the same width.
+const LARGER_FROM: (f32, f32) = (1.6, 1.15);
+/// Newest sightings that tell how large it is.
+const SIZE_OF: usize = 5;
 /// From this many points on a path is sure enough to own its candidates.
 pub(super) const SURE_POINTS: usize = 3;
 
@@ -46,6 +54,10 @@ pub struct Path {
     pub repeats: u64,
     /// The newest of them: frame, row and column.
     pub(super) repeated: Option<(u64, f32, f32)>,
+    /// Frames of its way in which something larger stood where it should have been: they tell nothing.
+    pub hidden: u64,
+    /// Such frames since the newest sighting, and when the newest of them was, seconds.
+    behind: (u64, f64),
     pub(super) picture_off_rows: f32,
     pub(super) stays: bool,
     pub(super) forgiven: bool,
@@ -53,15 +65,7 @@ pub struct Path {
 
 impl Path {
     pub(super) fn new(first: Sighting) -> Self {
-        Self {
-            points: vec![first],
-            picture: None,
-            repeats: 0,
-            repeated: None,
-            picture_off_rows: f32::MAX,
-            stays: false,
-            forgiven: false,
-        }
+        Self::of(vec![first])
     }
 
     /// A path of sightings that were put together elsewhere, oldest first.
@@ -72,10 +76,58 @@ impl Path {
             picture: None,
             repeats: 0,
             repeated: None,
+            hidden: 0,
+            behind: (0, f64::NEG_INFINITY),
             picture_off_rows: f32::MAX,
             stays: false,
             forgiven: false,
         }
+    }
+
+    /// Takes one more sighting.
+    pub(super) fn take(&mut self, sighting: Sighting) {
+        self.hidden += self.behind.0;
+        self.behind.0 = 0;
+        self.points.push(sighting);
+    }
+
+    /// Notes that something larger stands where it should be, if it does: a bead behind steam or behind a
+    /// larger one is no bead that has gone. On a glass of so many rows it may be behind things for
+    /// [`MOST_HIDDEN_SHARE`] of its way at the most.
+    pub(super) fn goes_behind(&mut self, others: &[Candidate], at_secs: f64, rows: f32) {
+        let Some(last) = self.newest().filter(|_| self.rises()) else {
+            return;
+        };
+        let (row, seen) = (self.expected_row(at_secs), last.seen);
+        let hides = |other: &Candidate| {
+            (other.top..=other.bottom).contains(&row)
+                && self.is_smaller_than(other)
+                && (other.col - seen.col).abs() < (other.width + seen.width) / 2.0
+        };
+        if seen.row - row < MOST_HIDDEN_SHARE * rows && others.iter().any(hides) {
+            self.behind = (self.behind.0 + 1, at_secs);
+        }
+    }
+
+    /// Whether something is larger than it, both ways.
+    pub(super) fn is_smaller_than(&self, other: &Candidate) -> bool {
+        let from = self.points.len().saturating_sub(SIZE_OF);
+        let newest = self.points.get(from..).unwrap_or(&[]);
+        let usual = |of: fn(&Sighting) -> f32| {
+            let mut values = [0.0; SIZE_OF];
+            for (value, point) in values.iter_mut().zip(newest) {
+                *value = of(point);
+            }
+            median(values.get_mut(..newest.len()).unwrap_or(&mut []))
+        };
+        other.height > LARGER_FROM.0 * usual(|p| p.seen.height)
+            && other.width > LARGER_FROM.1 * usual(|p| p.seen.width)
+    }
+
+    /// When it was seen last, or known to be behind something, seconds.
+    pub(super) fn last_secs(&self) -> f64 {
+        let seen_secs = self.newest().map_or(f64::NEG_INFINITY, |p| p.at_secs);
+        seen_secs.max(self.behind.1)
     }
 
     /// Whether it was seen in each frame since it began.
@@ -106,7 +158,7 @@ impl Path {
     #[must_use]
     pub fn strength(&self) -> f32 {
         let mut weights: Vec<f32> = self.points.iter().map(|p| p.seen.weight).collect();
-        crate::bead::steady::median(&mut weights)
+        median(&mut weights)
     }
 
     /// Whether it stood still and its newest sighting is a step upwards: a bead may be leaving

@@ -6,6 +6,7 @@ use std::ops::RangeInclusive;
 use crate::base::GlassKind;
 use crate::bead::bore::Bore;
 use crate::bead::crossing::{Crossing, crossing};
+use crate::bead::moment::FAINTLY;
 use crate::bead::path::moving;
 use crate::bead::steady::median;
 use crate::bead::track::{Path, Sighting};
@@ -114,10 +115,7 @@ impl<'a> Rise<'a> {
         if begins_above > BEGINS_ABOVE || is_old {
             return None;
         }
-        let frames = (last.frame - first.frame + 1).saturating_sub(path.repeats);
-        let frames = frames.max(points.len() as u64) as f32;
-        let cover = points.len() as f32 / frames;
-        if cover < LEAST_COVER.min(bore.cover - COVERS_VARY) || !goes_up(points) {
+        if !goes_up(points) {
             return None;
         }
         let lone: Vec<&Sighting> = whole(points, bore.rows);
@@ -143,13 +141,13 @@ impl<'a> Rise<'a> {
             median(&mut values)
         };
         let (weight, col) = (usual(|p| p.seen.weight), usual(|p| p.seen.col));
-        Some(Self {
+        let way = Self {
             points,
             fit,
             share: rise / bore.rows,
             begins_above,
-            cover,
-            unseen: frames - points.len() as f32,
+            cover: 1.0,
+            unseen: 0.0,
             height,
             width,
             across: match bore.kind {
@@ -159,6 +157,28 @@ impl<'a> Rise<'a> {
             weight,
             col,
             lone,
+        };
+        way.covered(path, bore)
+    }
+
+    /// With the share of the frames of its way in which it was seen; none when it was too seldom. Frames in
+    /// which it was behind something count for what stands out only: of specks in steam there is always one
+    /// where another was lost.
+    fn covered(self, path: &Path, bore: &Bore) -> Option<Self> {
+        let (first, last) = (self.points.first()?, self.points.last()?);
+        let hidden = if self.stands_out() >= FAINTLY * bore.grain {
+            path.hidden
+        } else {
+            0
+        };
+        let seen = self.points.len() as f32;
+        let frames = (last.frame - first.frame + 1).saturating_sub(path.repeats + hidden);
+        let frames = (frames as f32).max(seen);
+        let cover = seen / frames;
+        (cover >= LEAST_COVER.min(bore.cover - COVERS_VARY)).then_some(Self {
+            cover,
+            unseen: frames - seen,
+            ..self
         })
     }
 

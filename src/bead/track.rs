@@ -124,6 +124,13 @@ impl Tracker {
             }));
         }
         self.prune();
+        let (frame, rows) = (self.frame, self.rows);
+        for path in &mut self.paths {
+            let is_seen = path.newest().is_some_and(|p| p.frame == frame);
+            if !is_seen && path.repeated.is_none_or(|(of, ..)| of != frame) {
+                path.goes_behind(found, at_secs, rows);
+            }
+        }
         self.learn_clutter(found);
         for path in &mut self.paths {
             path.forget_stillness();
@@ -180,7 +187,7 @@ impl Tracker {
                     sure[c] = true;
                     continue;
                 }
-                self.paths[p].points.push(Sighting {
+                self.paths[p].take(Sighting {
                     at_secs,
                     frame: self.frame,
                     seen: found[c],
@@ -207,6 +214,10 @@ impl Tracker {
         let aside = (candidate.col - last.seen.col).abs();
         let most_aside = 2.0 + 0.06 * self.cols + 0.3 * last.seen.width;
         if aside > most_aside {
+            return None;
+        }
+        // Something larger is no sighting of it: it may be behind that.
+        if path.rises() && path.is_smaller_than(candidate) {
             return None;
         }
         let size = (candidate.weight.max(1.0) / last.seen.weight.max(1.0))
@@ -317,7 +328,8 @@ impl Tracker {
             let gone = path.rises()
                 && unseen > 0.0
                 && path.expected_row(at_secs) + last.seen.height / 2.0 < 0.0;
-            let lost = unseen > most || (path.points.len() < SURE_POINTS && unseen > most / 2.0);
+            let missing = at_secs - path.last_secs();
+            let lost = missing > most || (path.points.len() < SURE_POINTS && unseen > most / 2.0);
             // A thing that never leaves (a scratch, a reflection) must not be kept for ever.
             let endless = path.points.len() > 4000 && last.seen.row > rows * 0.02;
             if gone || lost || endless {
