@@ -76,6 +76,37 @@ fn known(bead: &Explained) -> Known {
     Known::of(beads.iter(), 9.8)
 }
 
+/// Ten sightings with a gap of ten frames in the middle, so many of them behind something.
+fn hidden_for(frames: u64) -> Path {
+    let points = (0..10).map(|step| {
+        let step = if step < 5 { step } else { step + 10 };
+        Sighting {
+            at_secs: 9.0 + step as f64 / 30.0,
+            frame: 270 + step,
+            seen: blob(100.0 - 4.5 * step as f32, 20.0),
+            shared: false,
+        }
+    });
+    let mut path = Path::of(points.collect());
+    path.hidden = frames;
+    path
+}
+
+#[test]
+fn frames_behind_something_are_no_gap_in_what_stands_out() {
+    let told = |path: &Path, grain| {
+        let bore = Bore {
+            drift: false,
+            ..bore(GlassKind::Tube, grain, Known::of([].into_iter(), 0.0))
+        };
+        explain(path, &bore, &all_over()).map(|bead| bead.cover)
+    };
+    assert_eq!(told(&hidden_for(0), FINE), None);
+    assert_eq!(told(&hidden_for(10), FINE), Some(1.0));
+    // It stands out by less than three spreads: a speck, with another where it should come out.
+    assert_eq!(told(&hidden_for(10), 4.0), None);
+}
+
 #[test]
 fn what_hardly_stands_out_is_no_first_bead() {
     let clutter = all_over();
