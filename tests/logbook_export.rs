@@ -64,6 +64,7 @@ fn contents(folder: &Path) -> RunContents {
         height_px: 16.8,
         diameter_mm: mm.map(|mm| mm.1),
         confidence: 0.9876,
+        surplus: 90.0,
         settled_at_secs: at_secs + 0.5,
         picture: None,
     };

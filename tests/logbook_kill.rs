@@ -98,6 +98,7 @@ fn child() {
                     height_px: 16.0,
                     diameter_mm: Some(4.0),
                     confidence: 0.99,
+                    surplus: 90.0,
                     settled_at_secs: at_secs + 0.5,
                     picture: Some(Arc::clone(&picture)),
                 },

@@ -56,6 +56,7 @@ fn bead(at_secs: f64) -> Bead {
         height_px: 16.0,
         diameter_mm: None,
         confidence: 0.99,
+        surplus: 90.0,
         settled_at_secs: at_secs + 0.5,
         picture: Some(Arc::new(GrayImage::new(24, 24))),
     }

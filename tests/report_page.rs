@@ -37,6 +37,7 @@ fn bead(at_secs: f64, kind: BeadKind) -> Bead {
         height_px: 16.8,
         diameter_mm: Some(4.2),
         confidence: 0.98,
+        surplus: 90.0,
         settled_at_secs: at_secs + 0.5,
         picture: Some(Arc::new(GrayImage::new(12, 9))),
     }

@@ -102,7 +102,7 @@ impl Path {
         let hides = |other: &Candidate| {
             (other.top..=other.bottom).contains(&row)
                 && self.is_smaller_than(other)
-                && (other.col - seen.col).abs() < (other.width + seen.width) / 2.0
+                && (other.col - seen.col).abs() < f32::midpoint(other.width, seen.width)
         };
         if seen.row - row < MOST_HIDDEN_SHARE * rows && others.iter().any(hides) {
             self.behind = (self.behind.0 + 1, at_secs);
