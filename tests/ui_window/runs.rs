@@ -49,7 +49,6 @@ fn contents(run: i64) -> RunContents {
         height_px: 18.0,
         diameter_mm: Some(4.2),
         confidence: 0.97,
-        surplus: 90.0,
         settled_at_secs: at_secs + 1.0,
         has_picture: true,
     };
