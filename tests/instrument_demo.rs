@@ -9,7 +9,7 @@ use beadtally::base::{BeadKind, BlindWhy, FeedNumber};
 use beadtally::capture::demo::DemoSource;
 use beadtally::capture::{Grab, Source};
 use beadtally::judge::{Cause, FeedState};
-use beadtally::run::{Event, Instrument};
+use beadtally::run::{Event, Instrument, LIKELY_MISSED};
 use true_outlines::calibration;
 
 /// A counted bead within this many seconds of a true one is that one.
@@ -386,7 +386,7 @@ fn a_feed_whose_beads_hardly_stand_out_says_that_others_are_missed() {
     ] {
         let outcome = watch(words, secs, &[]);
         for feed in outcome.instrument.feeds() {
-            let is_told = |doubt: &String| doubt.starts_with("the beads hardly stand out");
+            let is_told = |doubt: &String| doubt == LIKELY_MISSED;
             let told = feed.doubts.iter().any(is_told);
             assert_eq!(told, expected, "{words}: {:?}", feed.doubts);
         }

@@ -100,7 +100,7 @@ impl Path {
         };
         let (row, seen) = (self.expected_row(at_secs), last.seen);
         let hides = |other: &Candidate| {
-            (other.top..=other.bottom).contains(&row)
+            self.should_be_in(other, at_secs)
                 && self.is_smaller_than(other)
                 && (other.col - seen.col).abs() < f32::midpoint(other.width, seen.width)
         };
@@ -176,6 +176,11 @@ impl Path {
         self.newest().map_or(0.0, |last| {
             last.seen.row - self.speed() * (at_secs - last.at_secs) as f32
         })
+    }
+
+    /// Whether the height at which it should be lies within a candidate.
+    pub(super) fn should_be_in(&self, candidate: &Candidate, at_secs: f64) -> bool {
+        (candidate.top..=candidate.bottom).contains(&self.expected_row(at_secs))
     }
 
     /// Whether it has clearly been rising.

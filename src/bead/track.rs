@@ -168,13 +168,13 @@ impl Tracker {
                 let is_sure = self.paths[p].is_sure();
                 let shared = owner[c].is_some();
                 // First each candidate to one path; then a sure path that got nothing may share
-                // a candidate large enough to hide it.
+                // one that reaches to where it should be: two beads that are seen as one.
                 if pass == 0 && shared {
                     continue;
                 }
-                if pass == 1
-                    && !(shared && is_sure && Self::hides(&self.paths[p], &found[c], at_secs))
-                {
+                let path = &self.paths[p];
+                let may_share = is_sure && path.rises() && path.should_be_in(&found[c], at_secs);
+                if pass == 1 && !(shared && may_share) {
                     continue;
                 }
                 path_has[p] = true;
@@ -197,12 +197,6 @@ impl Tracker {
             }
         }
         sure
-    }
-
-    /// Whether the place where a rising path should be lies within a candidate.
-    fn hides(path: &Path, candidate: &Candidate, at_secs: f64) -> bool {
-        let row = path.expected_row(at_secs);
-        path.rises() && row >= candidate.top && row <= candidate.bottom
     }
 
     fn cost(&self, path: &Path, candidate: &Candidate, at_secs: f64) -> Option<f32> {

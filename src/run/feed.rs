@@ -20,6 +20,7 @@ use crate::run::event::Event;
 use crate::run::oil::hint;
 use crate::run::snapshot::HistoryPoint;
 
+pub use doubts::LIKELY_MISSED;
 use oil::FeedOil;
 
 /// Drops kept for readings. More would not narrow the limits and would only slow the answer to a

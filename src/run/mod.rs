@@ -23,6 +23,7 @@ mod telling;
 
 pub use as_found::{AsFound, Began};
 pub use event::Event;
+pub use feed::LIKELY_MISSED;
 pub use hand_check::{HandCheckOver, HandCheckState};
 pub use instrument::Instrument;
 pub use moved::Moved;

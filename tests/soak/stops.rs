@@ -16,7 +16,7 @@ const NEW_READING_SECS: f64 = 25.0;
 pub const STOPPED_ANEW_WITHIN_SECS: f64 = 90.0;
 /// So long before a stop the feed is asked whether it ran, seconds, ...
 const RAN_SECS: f64 = 40.0;
-/// ... and so many drops must have been counted then. After fewer, with a silence before them, it
+/// ... and so many drops must have passed or been counted then. After fewer, with a silence before them, it
 /// passes for a feed without any regularity, of which *low* is all that can be said.
 const RAN_DROPS: usize = 4;
 

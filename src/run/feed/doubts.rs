@@ -19,6 +19,10 @@ const FEWEST_BEADS: usize = 5;
 /// 0.4 % (314 feeds).
 const USUAL_SURPLUS: f64 = 20.0;
 
+/// The doubt on a feed whose beads hardly stand out.
+pub const LIKELY_MISSED: &str = "beads are likely to be missed: they hardly stand out, and more light behind the glass, \
+     a sharper picture, or a nearer or faster camera helps";
+
 /// Whether beads of such surplus (natural logarithm) are so near to what is not told any more that others
 /// of their feed are likely to be missed.
 fn hardly_stand_out(surplus: impl Iterator<Item = f64>) -> bool {
@@ -38,11 +42,8 @@ impl Feed {
         let oil = || self.counted.iter().filter(|b| b.kind == BeadKind::Oil);
         let unsure = oil().filter(|b| b.confidence < SURE_ENOUGH).count();
         if hardly_stand_out(oil().map(|b| b.surplus)) {
-            doubts.push(
-                "the beads hardly stand out in the glass, so others are likely to be missed: more light behind the \
-                 glass, a sharper picture, or a nearer or faster camera helps"
-                    .to_owned(),
-            );
+            // It comes first: the others are of the drops that were counted.
+            doubts.insert(0, LIKELY_MISSED.to_owned());
         } else if unsure > 0 {
             doubts.push(format!(
                 "{unsure} of the newest beads could only just be made out: more light behind the glass helps"

@@ -559,7 +559,7 @@ super::first_language! {
     says_changed = "the rate changed from about {before} to about {after} a minute";
     says_overdue = "the next drop is overdue: silent for {intervals} expected intervals";
     says_unsure = "{beads} of the newest beads could only just be made out: more light behind the glass helps";
-    says_hardly = "the beads hardly stand out in the glass, so others are likely to be missed: more light behind the glass, a sharper picture, or a nearer or faster camera helps";
+    says_missed = "beads are likely to be missed: they hardly stand out, and more light behind the glass, a sharper picture, or a nearer or faster camera helps";
     says_surround = "the surround of the glass has changed: check that the camera has not moved";
     says_looking = "Looking for the glasses…";
     says_looking_again = "Looking for the glasses again…";

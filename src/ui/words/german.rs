@@ -511,7 +511,7 @@ super::another_language! {
     says_changed = "der Wert änderte sich von etwa {before} auf etwa {after} je Minute";
     says_overdue = "der nächste Tropfen ist überfällig: still seit {intervals} erwarteten Abständen";
     says_unsure = "{beads} der neuesten Perlen waren nur eben zu erkennen: Mehr Licht hinter dem Glas hilft";
-    says_hardly = "die Perlen heben sich im Glas kaum ab, andere werden wahrscheinlich übersehen: Mehr Licht hinter dem Glas, ein schärferes Bild oder eine nähere oder schnellere Kamera hilft";
+    says_missed = "Perlen werden wahrscheinlich übersehen: Sie heben sich kaum ab, und mehr Licht hinter dem Glas, ein schärferes Bild oder eine nähere oder schnellere Kamera hilft";
     says_surround = "die Umgebung des Glases hat sich verändert: Nachsehen, ob die Kamera verschoben wurde";
     says_looking = "Sucht die Gläser …";
     says_looking_again = "Sucht die Gläser noch einmal …";

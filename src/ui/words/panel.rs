@@ -27,16 +27,21 @@ pub fn oil_short(flow: &OilFlow) -> String {
     put!(oil_short, ml = plain(flow.ml_per_hour.middle))
 }
 
-/// Doubts in ever shorter forms: all, the first and how many more, the first alone.
+/// Doubts in ever shorter forms: all, the first and how many more, the first alone, the same without what
+/// helps.
 #[must_use]
 pub fn doubts_shorter(all: &[String]) -> Vec<String> {
     let mut forms = vec![super::doubts(all)];
     if let [first, rest @ ..] = all {
-        let first = super::doubts(std::slice::from_ref(first));
-        if !rest.is_empty() {
-            forms.push(put!(and_more, what = first, more = rest.len()));
+        let said = super::instrument(first);
+        let brief = said.split_once(": ").map(|(what, _)| what.to_owned());
+        for what in std::iter::once(said).chain(brief) {
+            let what = super::doubts(&[what]);
+            if !rest.is_empty() {
+                forms.push(put!(and_more, what = what, more = rest.len()));
+            }
+            forms.push(what);
         }
-        forms.push(first);
         forms.push(super::get().in_doubt.to_owned());
     }
     forms
@@ -68,4 +73,21 @@ pub fn oil_of_all(oil: &OilState) -> Option<String> {
             high = plain(total.high)
         )
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_doubt_is_cut_to_what_it_is_about_before_it_is_only_a_doubt() {
+        let doubts =
+            ["irregular feed: its intervals scatter by 50 %", "another"].map(str::to_owned);
+        let forms = doubts_shorter(&doubts);
+        let about = forms.iter().position(|form| {
+            form.contains("irregular feed") && !form.contains("scatter") && !form.contains('1')
+        });
+        assert_eq!(about, Some(forms.len() - 2), "{forms:?}");
+        assert!(doubts_shorter(&[]).len() == 1);
+    }
 }

@@ -16,7 +16,7 @@ const PATTERNS: [Pattern; 30] = [
     |w| w.says_changed,
     |w| w.says_overdue,
     |w| w.says_unsure,
-    |w| w.says_hardly,
+    |w| w.says_missed,
     |w| w.says_surround,
     |w| w.says_looking,
     |w| w.says_looking_again,
@@ -112,6 +112,7 @@ pub fn instrument(sentence: &str) -> String {
 mod tests {
     use super::*;
     use crate::rate::{Change, Doubt};
+    use crate::run::LIKELY_MISSED;
     use crate::run::search::no_glass_words;
     use crate::ui::words::speak;
 
@@ -145,6 +146,7 @@ mod tests {
             assert!(german.contains(said), "{german}");
             assert_eq!(instrument(&doubt.words()), doubt.words());
         }
+        assert!(in_german(LIKELY_MISSED).starts_with("Perlen werden wahrscheinlich übersehen: "));
     }
 
     #[test]
