@@ -137,10 +137,11 @@ window() {
     cargo build --locked
     local program=${CARGO_TARGET_DIR:-target}/debug/beadtally folder code=0
     folder=$(mktemp -d)
-    # Nothing of this may reach the person's own logbook.
+    # Nothing of this may reach the person's own logbook. A display that is reset when its last client has gone
+    # refuses the next one for a moment.
     least_colours=$least_colours XDG_DATA_HOME=$folder XDG_CONFIG_HOME=$folder \
         LIBGL_ALWAYS_SOFTWARE=1 xvfb-run --auto-servernum \
-        --server-args '-screen 0 1280x800x24 +extension GLX' \
+        --server-args '-screen 0 1280x800x24 -noreset +extension GLX' \
         bash -euo pipefail -c "$(declare -f say fail open_window); open_window \"\$@\"" \
         bash "$program" "$folder" || code=$?
     rm -r "$folder"
